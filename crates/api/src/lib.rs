@@ -1,0 +1,1 @@
+//! The generated gRPC types and the descriptor set, compiled from proto/ without protoc.

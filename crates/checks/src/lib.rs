@@ -1,0 +1,1 @@
+//! Geometry and electrics as pure maths on quantities.

@@ -1,0 +1,1 @@
+//! The invented catalogue: data files and their loader.

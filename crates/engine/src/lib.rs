@@ -1,0 +1,1 @@
+//! The one writer and the current view: folds the log into state and publishes immutable views.

@@ -1,0 +1,1 @@
+//! Conversions, status, layers and handlers: the only place where answers become messages.

@@ -1,0 +1,1 @@
+//! The append-only log: entry bytes, hash chain, the port, and its file and memory implementations.

@@ -1,0 +1,1 @@
+//! The records of the catalogue, the questions and the answers, as data.

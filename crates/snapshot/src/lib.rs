@@ -1,0 +1,1 @@
+//! Records compiled once into an immutable index that every question reads without a lock.

@@ -1,0 +1,1 @@
+//! What the test files of this package share.
