@@ -1,1 +1,3 @@
 //! What the test files of this package share.
+
+pub mod tree;
