@@ -49,6 +49,12 @@ pub(crate) const RULES: &[Rule] = &[
         good: || vec![("a.md", "The camera's video lead ends in a yellow plug.\n".into())],
     },
     Rule {
+        name: "pinned packages",
+        check: pinned_packages,
+        bad: || vec![("tests/requirements.txt", "# why\ngrpcio>=1.70\n".into())],
+        good: || vec![("tests/requirements.txt", "# why\n\ngrpcio==1.70.0  # the foreign client\n".into())],
+    },
+    Rule {
         name: "top level",
         check: top_level,
         bad: || complete_top_level("notes.txt"),
@@ -79,6 +85,16 @@ fn citable_sources(tree: &Tree) -> Vec<Violation> {
         let phrase = NOT_CITABLE.iter().find(|phrase| line.contains(**phrase))?;
         Some(format!("`{phrase}`: name a published source instead"))
     })
+}
+
+fn pinned_packages(tree: &Tree) -> Vec<Violation> {
+    let files = tree.files.iter().filter(|(path, _)| path.ends_with("requirements.txt"));
+    let lines = files.flat_map(|(path, text)| text.lines().enumerate().map(move |line| (path, line)));
+    let open = lines.filter(|(_, (_, line))| {
+        let package = line.split('#').next().unwrap_or_default().trim();
+        !package.is_empty() && !package.contains("==")
+    });
+    open.map(|(path, (index, _))| Violation::new(path, index + 1, "pin the package with `==`")).collect()
 }
 
 fn top_level(tree: &Tree) -> Vec<Violation> {
