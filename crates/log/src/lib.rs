@@ -1,1 +1,34 @@
 //! The append-only log: entry bytes, hash chain, the port, and its file and memory implementations.
+//!
+//! Everything that ever happens to a dataset is one [`Entry`] in one log; all state is the fold of the log. The log
+//! itself knows the order, the authorship and the integrity of entries and nothing of what their payloads mean.
+//!
+//! ```text
+//! {"sha256":"<64 hex digits>","entry":{"sequence":1,"previous":"<64 hex digits>","time":…,"payload":…}}
+//! ```
+//!
+//! The hash covers the exact bytes of the inner object, which stand at fixed offsets in the line, so that a line is
+//! verified before anything decodes it. `previous` is the hash of the entry before, zero for the first.
+
+mod digest;
+mod entry;
+mod file;
+mod memory;
+mod port;
+mod signal;
+
+#[cfg(any(test, feature = "testing"))]
+pub mod conformance;
+
+pub use digest::{Digest, DigestError};
+pub use entry::{
+    Entry, EntryError, Kind, KindError, LineFault, MAX_ACTOR_BYTES, MAX_ENTRY_BYTES, MAX_KIND_BYTES,
+    MAX_LINE_BYTES, MAX_REASON_BYTES, MAX_REQUEST_ID_BYTES, NewEntry, StoredEntry,
+};
+pub use file::{
+    FORMAT, FileLog, FileOptions, OpenError, OpenReport, Opened, RESERVE_BYTES, SEGMENT_BYTES, Tail,
+};
+pub use memory::MemoryLog;
+pub use port::{
+    AppendError, Damage, Head, IoFault, Log, MAX_BATCH_BYTES, MAX_READ_BYTES, Operation, ReadError, Sequence,
+};
