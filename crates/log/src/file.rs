@@ -242,6 +242,8 @@ impl FileLog {
     ) -> Result<Opened, OpenError> {
         directory::check_format(&*disk, directory)?;
         let lock = directory::lock(directory)?;
+        // An interrupted creation may have left the format file's name where only this boot of the machine sees it.
+        disk.sync_dir(directory).map_err(fault(Operation::SyncDirectory, directory))?;
         FileLog::start(disk, directory, lock, known, options)
     }
 
