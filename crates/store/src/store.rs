@@ -221,8 +221,7 @@ impl Store {
     /// See [`StoreError`].
     pub fn is_overgrown(&self) -> Result<bool, StoreError> {
         let content: u64 = Space::ALL.iter().map(|space| self.total(*space).bytes).sum();
-        let bound = content.saturating_mul(OVERGROWN_FACTOR).max(OVERGROWN_FLOOR_BYTES);
-        Ok(self.size_on_disk()? > bound)
+        Ok(is_overgrown(content, self.size_on_disk()?))
     }
 
     fn batch(
@@ -273,6 +272,10 @@ impl Store {
     }
 }
 
+fn is_overgrown(content_bytes: u64, disk_bytes: u64) -> bool {
+    disk_bytes > content_bytes.saturating_mul(OVERGROWN_FACTOR).max(OVERGROWN_FLOOR_BYTES)
+}
+
 fn check_sizes(space: Space, key: &[u8], content: Option<&[u8]>) -> Result<(), StoreError> {
     if key.len() > MAX_KEY_BYTES {
         return Err(StoreError::LongKey { space, bytes: key.len() });
@@ -293,4 +296,23 @@ fn owned(space: Space, (full_key, stored): (Bytes, Bytes)) -> Result<Item, Store
 
 fn damaged(space: Space, key: &[u8]) -> StoreError {
     StoreError::Damaged { space, key: key.to_vec() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_store_is_overgrown_beyond_both_bounds() {
+        const MIB: u64 = 1024 * 1024;
+        for (content, disk, expected) in [
+            (0, 256 * MIB, false),
+            (0, 256 * MIB + 1, true),
+            (100 * MIB, 600 * MIB, false),
+            (100 * MIB, 600 * MIB + 1, true),
+            (u64::MAX, u64::MAX, false),
+        ] {
+            assert_eq!(is_overgrown(content, disk), expected, "{content} {disk}");
+        }
+    }
 }
