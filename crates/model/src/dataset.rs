@@ -228,6 +228,15 @@ fn trims_overlap(one: &Trims, other: &Trims) -> bool {
     }
 }
 
+/// Whether a list of trims names every trim of a line; a line for all trims, or for all others, is never named whole.
+#[must_use]
+pub fn names_all_trims(named: &[Label], line: &Trims) -> bool {
+    match line {
+        Trims::These(trims) => trims.iter().all(|trim| named.contains(trim)),
+        Trims::All | Trims::AllOthers => false,
+    }
+}
+
 #[cfg(test)]
 #[path = "dataset_tests.rs"]
 mod tests;

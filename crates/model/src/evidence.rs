@@ -21,7 +21,7 @@ terms! {
 }
 
 /// What a record, or a statement of it, rests on.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Evidence {
     /// How it came to be known.

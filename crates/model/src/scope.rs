@@ -45,7 +45,7 @@ pub struct ScopeItem {
 }
 
 /// Vehicle lines by their attributes; what is not named does not matter.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct VehicleScope {
     /// The make.

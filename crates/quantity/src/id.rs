@@ -94,6 +94,12 @@ macro_rules! id {
             }
         }
 
+        impl From<$name> for Arc<str> {
+            fn from(id: $name) -> Self {
+                id.0
+            }
+        }
+
         impl std::borrow::Borrow<str> for $name {
             fn borrow(&self) -> &str {
                 &self.0

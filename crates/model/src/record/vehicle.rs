@@ -77,7 +77,7 @@ pub struct Vehicle {
 }
 
 /// The trims of a line.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 pub enum Trims {
     /// Every trim.
     #[serde(rename = "ALL")]
@@ -91,7 +91,7 @@ pub enum Trims {
 }
 
 /// Built from and to, both included; an open end where one is missing.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct BuildWindow {
     /// The first month.
@@ -159,7 +159,7 @@ terms! {
 }
 
 /// A factory option code and what it means for the job.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct OptionCode {
     /// The code as printed on the build sheet.
@@ -172,7 +172,7 @@ pub struct OptionCode {
 }
 
 /// A factory audio option of a line.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct AudioOption {
     /// A short code, unique within the line.

@@ -1,0 +1,46 @@
+//! How typed words are compared: without case, accents, or anything that is not a letter or a digit.
+
+/// The form of a text in which it is compared: lower case, accents off, runs of anything else as one space.
+#[must_use]
+pub fn normal(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars().flat_map(char::to_lowercase) {
+        match plain(c) {
+            Some(c) => out.push(c),
+            None if out.ends_with(' ') || out.is_empty() => {}
+            None => out.push(' '),
+        }
+    }
+    out.truncate(out.trim_end().len());
+    out
+}
+
+/// The letter without its accent; nothing for what is neither letter nor digit.
+fn plain(c: char) -> Option<char> {
+    match c {
+        'à'..='å' | 'ā' | 'ă' | 'ą' => Some('a'),
+        'ç' | 'ć' | 'č' => Some('c'),
+        'è'..='ë' | 'ē' | 'ę' | 'ě' => Some('e'),
+        'ì'..='ï' | 'ī' => Some('i'),
+        'ñ' | 'ń' | 'ň' => Some('n'),
+        'ò'..='ö' | 'ø' | 'ō' | 'ő' => Some('o'),
+        'š' | 'ś' => Some('s'),
+        'ù'..='ü' | 'ū' | 'ů' | 'ű' => Some('u'),
+        'ý' | 'ÿ' => Some('y'),
+        'ž' | 'ź' | 'ż' => Some('z'),
+        c if c.is_alphanumeric() => Some(c),
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn case_accents_and_punctuation_do_not_matter() {
+        for (typed, form) in [("Éclair-5", "eclair 5"), ("  A  b ", "a b"), ("(x)", "x"), ("--", "")] {
+            assert_eq!(normal(typed), form);
+        }
+    }
+}
