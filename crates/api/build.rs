@@ -1,0 +1,37 @@
+//! Compiles proto/ with a pure-Rust compiler, so that nobody has to install one.
+
+use std::error::Error;
+use std::path::{Path, PathBuf};
+
+use prost::Message as _;
+
+/// The files of the schema.
+const FILES: &[&str] = &[
+    "dashwright/v1/catalogue.proto",
+    "dashwright/v1/common.proto",
+    "dashwright/v1/errors.proto",
+    "dashwright/v1/fitment.proto",
+    "dashwright/v1/terms.proto",
+    "dashwright/v1/vehicle.proto",
+];
+
+fn main() -> Result<(), Box<dyn Error>> {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../proto");
+    println!("cargo:rerun-if-changed={}", root.display());
+    let set = protox::compile(FILES, [&root])?;
+    let out = PathBuf::from(std::env::var("OUT_DIR")?);
+    std::fs::write(out.join("descriptors.bin"), set.encode_to_vec())?;
+
+    tonic_prost_build::configure().compile_fds(set.clone())?;
+
+    // A second server, in which the answer to a look-up is bytes that were encoded before: see `reply.rs`.
+    let replies = out.join("replies");
+    std::fs::create_dir_all(&replies)?;
+    tonic_prost_build::configure()
+        .out_dir(&replies)
+        .build_client(false)
+        .extern_path(".dashwright.v1", "crate::v1")
+        .extern_path(".dashwright.v1.LookUpFitmentResponse", "crate::reply::Reply")
+        .compile_fds(set)?;
+    Ok(())
+}
