@@ -1,1 +1,42 @@
 //! The one writer and the current view: folds the log into state and publishes immutable views.
+//!
+//! Everything that happens is one entry of the log; all state is the fold of the log. The [`Engine`] has a thread that
+//! alone appends, and a [`View`] of the last published revision that any thread takes without a lock.
+//!
+//! ```text
+//! load ─▶ check ─▶ compile ─▶ log: draft.create, draft.edit …, revision.publish ─▶ store ─▶ view swapped
+//! ```
+//!
+//! A publish is one small entry that names a draft, so that a dataset of any size goes live at one instant or not at all.
+//! To start, open the store, then the log from the store's applied head on, and hand both to [`start`]; a store that
+//! is behind is brought forward, and one that is doubtful is filled anew from the log.
+
+mod content;
+mod engine;
+mod entry;
+mod fold;
+mod layout;
+mod load;
+mod start;
+mod state;
+mod surroundings;
+#[cfg(test)]
+mod tests;
+mod token;
+mod view;
+mod writer;
+
+pub use engine::Engine;
+pub use entry::{
+    DATASET_INIT, DRAFT_CREATE, DRAFT_EDIT, DatasetInit, DraftCreate, DraftEdit, FORMAT, PayloadError,
+    REVISION_PUBLISH, RevisionPublish,
+};
+pub use fold::{FoldError, SETTLED_PER_ENTRY};
+pub use layout::LayoutError;
+pub use load::{EDIT_BYTES, EDIT_RECORDS, LoadError, MAX_REPORTED};
+pub use start::{InitError, RebuildCause, StartError, StartReport, initialise, start};
+pub use state::StateError;
+pub use surroundings::{Origin, Surroundings};
+pub use token::{RevisionToken, TokenError};
+pub use view::{AS_OF_KEPT, Freshness, View, ViewError};
+pub use writer::{Published, QUEUED_COMMANDS, WriteError, Writes};

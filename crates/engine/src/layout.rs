@@ -1,0 +1,110 @@
+//! How state is laid out in the store: the keys and values of each space.
+//!
+//! ```text
+//! Record   KEY                      revision, line        the current records, but for what is not settled yet
+//! Version  KEY 00 revision          put, line | deleted   what settled revisions have replaced, and deletions
+//! Draft    draft number, KEY        put, line | deleted   open drafts, and published ones that are not settled yet
+//! Meta     "dataset"                facts                 the history
+//! Meta     "draft/" id              facts                 the drafts of which there are items
+//! Meta     "revision/" revision     facts                 every revision
+//! Meta     "request/" request id    revision              what a request led to
+//! ```
+//!
+//! KEY is a record's key as `part/kit-7`; numbers are 8 bytes, big-endian, so that they sort; facts are JSON.
+
+use std::sync::Arc;
+
+use serde::{Deserialize, Serialize};
+
+pub(crate) const DATASET: &[u8] = b"dataset";
+pub(crate) const DRAFTS: &[u8] = b"draft/";
+pub(crate) const REVISIONS: &[u8] = b"revision/";
+pub(crate) const REQUESTS: &[u8] = b"request/";
+
+const PUT: u8 = b'+';
+const DELETED: u8 = b'-';
+
+/// A stored item that is not what this module writes, though its checksum holds: another version wrote it.
+#[derive(Debug, thiserror::Error)]
+#[error("the store holds an item of another layout under `{}`", key.escape_ascii())]
+pub struct LayoutError {
+    /// Its key.
+    pub key: Vec<u8>,
+}
+
+/// A version of a record: its line, or nothing where it was deleted.
+pub(crate) type Version = Option<Arc<str>>;
+
+pub(crate) fn draft_facts_key(id: &str) -> Vec<u8> {
+    [DRAFTS, id.as_bytes()].concat()
+}
+
+pub(crate) fn revision_key(revision: u64) -> Vec<u8> {
+    [REVISIONS, &revision.to_be_bytes()].concat()
+}
+
+pub(crate) fn request_key(id: &str) -> Vec<u8> {
+    [REQUESTS, id.as_bytes()].concat()
+}
+
+pub(crate) fn draft_key(number: u64, key: &[u8]) -> Vec<u8> {
+    [&number.to_be_bytes(), key].concat()
+}
+
+pub(crate) fn split_draft_key(stored: &[u8]) -> Result<(u64, &[u8]), LayoutError> {
+    let (number, key) = stored.split_first_chunk().ok_or_else(|| other_layout(stored))?;
+    Ok((u64::from_be_bytes(*number), key))
+}
+
+pub(crate) fn version_key(key: &[u8], revision: u64) -> Vec<u8> {
+    [key, &[0], &revision.to_be_bytes()].concat()
+}
+
+pub(crate) fn split_version_key(stored: &[u8]) -> Result<(&[u8], u64), LayoutError> {
+    let (rest, revision) = stored.split_last_chunk().ok_or_else(|| other_layout(stored))?;
+    let key = rest.strip_suffix(&[0]).ok_or_else(|| other_layout(stored))?;
+    Ok((key, u64::from_be_bytes(*revision)))
+}
+
+pub(crate) fn record(revision: u64, line: &[u8]) -> Vec<u8> {
+    [&revision.to_be_bytes(), line].concat()
+}
+
+/// The revision and line of a current record.
+pub(crate) fn split_record<'v>(key: &[u8], value: &'v [u8]) -> Result<(u64, &'v [u8]), LayoutError> {
+    let (revision, line) = value.split_first_chunk().ok_or_else(|| other_layout(key))?;
+    Ok((u64::from_be_bytes(*revision), line))
+}
+
+pub(crate) fn put(line: &[u8]) -> Vec<u8> {
+    [&[PUT], line].concat()
+}
+
+pub(crate) fn deleted() -> Vec<u8> {
+    vec![DELETED]
+}
+
+/// The line of a put, nothing of a deletion.
+pub(crate) fn split_version<'v>(key: &[u8], value: &'v [u8]) -> Result<Option<&'v [u8]>, LayoutError> {
+    match value.split_first() {
+        Some((&PUT, line)) => Ok(Some(line)),
+        Some((&DELETED, [])) => Ok(None),
+        _ => Err(other_layout(key)),
+    }
+}
+
+pub(crate) fn text(key: &[u8], line: &[u8]) -> Result<Arc<str>, LayoutError> {
+    std::str::from_utf8(line).map(Arc::from).map_err(|_| other_layout(key))
+}
+
+pub(crate) fn facts(facts: &impl Serialize) -> Result<Vec<u8>, serde_json::Error> {
+    serde_json::to_vec(facts)
+}
+
+pub(crate) fn read_facts<'v, T: Deserialize<'v>>(key: &[u8], value: &'v [u8]) -> Result<T, LayoutError> {
+    serde_json::from_slice(value).map_err(|_| other_layout(key))
+}
+
+fn other_layout(key: &[u8]) -> LayoutError {
+    LayoutError { key: key.to_vec() }
+}
