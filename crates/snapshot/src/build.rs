@@ -12,6 +12,7 @@ use sha2::{Digest as _, Sha256};
 
 use crate::applies::{Seen, VehicleScopes};
 use crate::case::{Case, CaseIx};
+use crate::identify::index::{Index, Source};
 use crate::intern::Interner;
 use crate::line::{
     Line, LineFacts, LineIx, LineOption, Make, MakeIx, Model, ModelIx, OptionSet, OptionSetIx,
@@ -387,6 +388,14 @@ impl Compiled {
     fn into_snapshot(self, records: Records, tables: Tables, content_hash: [u8; 32]) -> Snapshot {
         let Self { makes, models, lines, line_of_record, option_sets, cases, vin_patterns } = self;
         let Tables { terms, dashes, audios, radios, parts } = tables;
+        let index = Index::of(&Source {
+            makes: &makes,
+            models: &models,
+            lines: &lines,
+            option_sets: &option_sets,
+            terms: &terms,
+            vin_patterns: &vin_patterns,
+        });
         Snapshot {
             records,
             terms,
@@ -401,6 +410,7 @@ impl Compiled {
             option_sets,
             cases,
             vin_patterns,
+            index,
             content_hash,
         }
     }

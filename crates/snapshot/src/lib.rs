@@ -7,15 +7,21 @@
 mod applies;
 mod build;
 mod case;
+pub mod identify;
 mod intern;
 mod line;
 mod records;
+mod search;
 pub mod words;
 
 pub use build::{BuildError, SourceRecord};
 pub use case::{Case, CaseIx, Exclusion, Offer, Via};
+pub use identify::{
+    Answer, Answers, Candidate, Choice, Choices, Identified, IdentifyError, MAX_CANDIDATES, Match, MatchKind,
+};
 pub use line::{Line, LineFacts, LineIx, LineOption, Make, MakeIx, Model, ModelIx, OptionSet};
 pub use records::{KeptRecord, RecordIx, Table};
+pub use search::Hit;
 
 use std::ops::Range;
 use std::sync::Arc;
@@ -39,6 +45,7 @@ pub struct Snapshot {
     pub(crate) option_sets: Vec<OptionSet>,
     pub(crate) cases: Vec<Case>,
     pub(crate) vin_patterns: Vec<(VinPattern, LineIx)>,
+    pub(crate) index: identify::index::Index,
     pub(crate) content_hash: [u8; 32],
 }
 

@@ -15,6 +15,19 @@ pub fn normal(text: &str) -> String {
     out
 }
 
+/// Words of a sentence that say nothing of a vehicle.
+pub const FILLERS: [&str; 37] = [
+    "a", "about", "an", "and", "any", "are", "at", "by", "car", "do", "for", "from", "got", "has", "have",
+    "i", "in", "is", "it", "its", "made", "model", "my", "of", "on", "one", "or", "our", "please", "that",
+    "the", "this", "to", "vehicle", "we", "with", "year",
+];
+
+/// Whether a word in normal form says nothing of a vehicle.
+#[must_use]
+pub fn is_filler(word: &str) -> bool {
+    FILLERS.contains(&word)
+}
+
 /// The letter without its accent; nothing for what is neither letter nor digit.
 fn plain(c: char) -> Option<char> {
     match c {
