@@ -1,1 +1,21 @@
 //! Conversions, status, layers and handlers: the only place where answers become messages.
+//!
+//! A handler is four moves: parse, take the view, ask, render. What every call has in common (deadlines, load, panics,
+//! oversize) is the [`guard`]'s business.
+
+mod from_proto;
+pub mod guard;
+mod handlers;
+mod incoming;
+mod limits;
+mod page;
+mod server;
+mod service;
+mod shared;
+mod status;
+mod to_proto;
+
+pub use limits::{LIMITS, Limits};
+pub use server::{ServeError, Serving, serve};
+pub use service::Service;
+pub use status::Refusal;

@@ -1,0 +1,102 @@
+//! From messages to questions: free functions named by the noun. A field's error has its path, and all come at once.
+
+mod key;
+mod read_at;
+mod vehicle;
+
+use std::fmt;
+
+use dashwright_model::vin::VinError;
+use dashwright_quantity::{DateError, IdError, TextError};
+
+pub(crate) use key::{record_key, record_kind};
+pub(crate) use read_at::read_at;
+pub(crate) use vehicle::vehicle_question;
+
+/// A malformed field.
+#[derive(Debug)]
+pub struct FieldFault {
+    /// Where: field names joined by dots, as in the schema.
+    pub path: String,
+    /// What is wrong.
+    pub problem: FieldProblem,
+}
+
+/// What is wrong with a field.
+#[derive(Debug)]
+pub enum FieldProblem {
+    /// It is missing.
+    Missing,
+    /// A text of the wrong form.
+    Text(TextError),
+    /// Not an identification number.
+    Vin(VinError),
+    /// Not a year or a month.
+    Date(DateError),
+    /// Not an id.
+    Id(IdError),
+    /// A number that the enum of the schema does not have.
+    UnknownTerm {
+        /// The number.
+        found: i32,
+    },
+    /// Larger than allowed.
+    Above {
+        /// The value.
+        found: u32,
+        /// The greatest value allowed.
+        most: usize,
+    },
+}
+
+impl fmt::Display for FieldProblem {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Missing => write!(f, "is missing"),
+            Self::Text(error) => write!(f, "is malformed: {error}"),
+            Self::Vin(error) => write!(f, "is no vehicle identification number: {error}"),
+            Self::Date(error) => write!(f, "is malformed: {error}"),
+            Self::Id(error) => write!(f, "is malformed: {error}"),
+            Self::UnknownTerm { found } => write!(f, "is `{found}`, which is not a value of its enum"),
+            Self::Above { found, most } => write!(f, "is `{found}`, at most {most} is allowed"),
+        }
+    }
+}
+
+/// Collects the faults of a request.
+#[derive(Debug, Default)]
+pub(crate) struct FieldFaults(Vec<FieldFault>);
+
+impl FieldFaults {
+    /// The value, or nothing and a fault.
+    pub(crate) fn take<T>(&mut self, path: &str, value: Result<T, FieldProblem>) -> Option<T> {
+        match value {
+            Ok(value) => Some(value),
+            Err(problem) => {
+                self.0.push(FieldFault { path: path.to_owned(), problem });
+                None
+            }
+        }
+    }
+
+    /// The number of items on a page.
+    pub(crate) fn page_size(&mut self, asked: u32, default: usize, most: usize) -> usize {
+        match usize::try_from(asked) {
+            Ok(0) => default,
+            Ok(size) if size <= most => size,
+            _ => {
+                let problem = FieldProblem::Above { found: asked, most };
+                self.0.push(FieldFault { path: "page_size".to_owned(), problem });
+                default
+            }
+        }
+    }
+
+    /// Every fault at once, or the value.
+    ///
+    /// # Errors
+    /// When there is any fault.
+    pub(crate) fn or<T>(self, value: T) -> Result<T, crate::Refusal> {
+        if self.0.is_empty() { Ok(value) } else { Err(crate::Refusal::Fields(self.0)) }
+    }
+}

@@ -1,0 +1,188 @@
+//! What every call has in common: a place among the calls in flight, a deadline, and nobody harmed by its panic.
+//!
+//! The guard sits before the router. It refuses what is over the limit of calls at once, ends what takes too long, turns
+//! a panic into INTERNAL for that caller only, and puts published reasons into the bare statuses that the transport
+//! makes by itself (an oversized request, a malformed deadline).
+
+use std::panic::AssertUnwindSafe;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::task::{Context, Poll};
+use std::time::Duration;
+
+use futures_util::future::{BoxFuture, FutureExt as _};
+use http::{HeaderMap, Request, Response};
+use tokio::sync::Semaphore;
+use tonic::body::Body;
+use tonic::{Code, Status};
+use tower::{Layer, Service};
+
+use crate::limits::LIMITS;
+use crate::status::Refusal;
+
+/// The header by which a caller names its request, and by which it finds it in our log.
+const REQUEST_ID: &str = "x-request-id";
+/// The longest name of a request that is taken over; a longer one is no name.
+const MOST_REQUEST_ID_BYTES: usize = 64;
+
+/// Puts a [`Guard`] before a service.
+#[derive(Clone)]
+pub struct GuardLayer {
+    places: Arc<Semaphore>,
+    requests: Arc<AtomicU64>,
+}
+
+impl GuardLayer {
+    /// A guard with as many places as the limit says.
+    #[must_use]
+    pub fn new() -> Self {
+        Self { places: Arc::new(Semaphore::new(LIMITS.calls)), requests: Arc::default() }
+    }
+}
+
+impl Default for GuardLayer {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl<S> Layer<S> for GuardLayer {
+    type Service = Guard<S>;
+
+    fn layer(&self, inner: S) -> Guard<S> {
+        Guard { inner, shared: self.clone() }
+    }
+}
+
+/// Guards a service.
+#[derive(Clone)]
+pub struct Guard<S> {
+    inner: S,
+    shared: GuardLayer,
+}
+
+impl<S> Service<Request<Body>> for Guard<S>
+where
+    S: Service<Request<Body>, Response = Response<Body>> + Clone + Send + 'static,
+    S::Error: Send,
+    S::Future: Send + 'static,
+{
+    type Response = Response<Body>;
+    type Error = S::Error;
+    type Future = BoxFuture<'static, Result<Response<Body>, S::Error>>;
+
+    fn poll_ready(&mut self, context: &mut Context<'_>) -> Poll<Result<(), S::Error>> {
+        self.inner.poll_ready(context)
+    }
+
+    fn call(&mut self, request: Request<Body>) -> Self::Future {
+        let Ok(place) = Arc::clone(&self.shared.places).try_acquire_owned() else {
+            return std::future::ready(Ok(refused(Refusal::Overloaded))).boxed();
+        };
+        let deadline = deadline(request.headers());
+        let name = caller_name(request.headers());
+        let number = self.shared.requests.fetch_add(1, Ordering::Relaxed);
+        let answer = self.inner.call(request);
+        async move {
+            let _place = place;
+            let Some(deadline) = deadline else { return caught(answer, name, number).await };
+            match tokio::time::timeout(deadline, caught(answer, name, number)).await {
+                Ok(answer) => answer.map(with_reason),
+                Err(_) => Ok(refused(Refusal::Deadline { most: deadline })),
+            }
+        }
+        .boxed()
+    }
+}
+
+/// The answer, or INTERNAL in place of a panic.
+async fn caught<E>(
+    answer: impl Future<Output = Result<Response<Body>, E>>,
+    name: Option<String>,
+    number: u64,
+) -> Result<Response<Body>, E> {
+    match AssertUnwindSafe(answer).catch_unwind().await {
+        Ok(answer) => answer,
+        Err(_) => {
+            let request_id = name.unwrap_or_else(|| format!("{number:x}"));
+            tracing::error!(request_id, "a call panicked");
+            Ok(refused(Refusal::Internal { request_id }))
+        }
+    }
+}
+
+fn refused(refusal: Refusal) -> Response<Body> {
+    Status::from(refusal).into_http()
+}
+
+/// The caller's deadline, but not later than the server's; none for the calls that watch and have no end.
+fn deadline(headers: &HeaderMap) -> Option<Duration> {
+    let asked = headers.get("grpc-timeout").and_then(|value| value.to_str().ok()).and_then(timeout);
+    Some(asked.map_or(LIMITS.deadline, |asked| asked.min(LIMITS.deadline)))
+}
+
+/// A timeout as gRPC over HTTP/2 writes it: at most eight digits and a unit.
+fn timeout(text: &str) -> Option<Duration> {
+    const MOST_DIGITS: usize = 8;
+    let (digits, unit) = text.split_at_checked(text.len().checked_sub(1)?)?;
+    if digits.is_empty() || digits.len() > MOST_DIGITS || !digits.bytes().all(|byte| byte.is_ascii_digit()) {
+        return None;
+    }
+    let count: u64 = digits.parse().ok()?;
+    match unit {
+        "H" => Some(Duration::from_secs(count * 3_600)),
+        "M" => Some(Duration::from_secs(count * 60)),
+        "S" => Some(Duration::from_secs(count)),
+        "m" => Some(Duration::from_millis(count)),
+        "u" => Some(Duration::from_micros(count)),
+        "n" => Some(Duration::from_nanos(count)),
+        _ => None,
+    }
+}
+
+fn caller_name(headers: &HeaderMap) -> Option<String> {
+    let name = headers.get(REQUEST_ID)?.to_str().ok()?;
+    let proper =
+        !name.is_empty() && name.len() <= MOST_REQUEST_ID_BYTES && name.bytes().all(|b| b.is_ascii_graphic());
+    proper.then(|| name.to_owned())
+}
+
+/// Puts a published reason into a status that the transport made by itself.
+fn with_reason(response: Response<Body>) -> Response<Body> {
+    let headers = response.headers();
+    if !headers.contains_key("grpc-status") || headers.contains_key("grpc-status-details-bin") {
+        return response;
+    }
+    match Status::from_header_map(headers).map(|status| status.code()) {
+        // tonic's word for a message over its limit.
+        Some(Code::OutOfRange | Code::ResourceExhausted) => refused(Refusal::TooLarge),
+        // tonic's word for a timeout of its own.
+        Some(Code::Cancelled) => refused(Refusal::Deadline { most: LIMITS.deadline }),
+        _ => response,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn timeouts_are_read_as_the_protocol_writes_them() {
+        assert_eq!(timeout("10S"), Some(Duration::from_secs(10)));
+        assert_eq!(timeout("250m"), Some(Duration::from_millis(250)));
+        assert_eq!(timeout("99999999H"), Some(Duration::from_secs(99_999_999 * 3_600)));
+        for bad in ["", "S", "10", "-1S", "999999999S", "1x", "1é", "1 S"] {
+            assert_eq!(timeout(bad), None, "{bad}");
+        }
+    }
+
+    #[test]
+    fn a_deadline_is_never_later_than_the_servers() {
+        let mut headers = HeaderMap::new();
+        assert_eq!(deadline(&headers), Some(LIMITS.deadline));
+        headers.insert("grpc-timeout", "1H".parse().unwrap());
+        assert_eq!(deadline(&headers), Some(LIMITS.deadline));
+        headers.insert("grpc-timeout", "5m".parse().unwrap());
+        assert_eq!(deadline(&headers), Some(Duration::from_millis(5)));
+    }
+}

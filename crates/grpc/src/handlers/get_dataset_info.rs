@@ -1,0 +1,30 @@
+//! `GetDatasetInfo`: what is known of the dataset as a whole, and the limits of the service.
+
+use dashwright_api::v1;
+use dashwright_model::record::RecordKind;
+
+use crate::from_proto::read_at;
+use crate::limits::LIMITS;
+use crate::{Refusal, Service, to_proto};
+
+impl Service {
+    pub(crate) async fn dataset_info(
+        &self,
+        request: v1::GetDatasetInfoRequest,
+    ) -> Result<v1::GetDatasetInfoResponse, Refusal> {
+        let v1::GetDatasetInfoRequest { read_at: at } = request;
+        let view = self.view(read_at(at)?).await?;
+        let count = |kind: &RecordKind| v1::KindCount {
+            kind: to_proto::record_kind(*kind).into(),
+            count: view.snapshot().count(*kind) as u64,
+        };
+        Ok(v1::GetDatasetInfoResponse {
+            revision: Some(to_proto::dataset_revision(&view)),
+            incarnation: view.incarnation().to_owned(),
+            published_at: view.published_at().to_owned(),
+            counts: RecordKind::ALL.iter().map(count).collect(),
+            limits: LIMITS.named().into_iter().map(|(name, value)| (name.to_owned(), value)).collect(),
+            server_version: env!("CARGO_PKG_VERSION").to_owned(),
+        })
+    }
+}

@@ -1,0 +1,100 @@
+//! `LookUpFitment`: what a vehicle's dash takes, before a radio is chosen.
+
+use dashwright_api::reply::Reply;
+use dashwright_api::v1;
+use dashwright_model::question::VehicleQuestion;
+use dashwright_model::record::{RecordKey, RecordKind};
+use dashwright_planner::{WeakestEvidence, one_by_one};
+use dashwright_snapshot::{Candidate, Identified, MAX_CANDIDATES, Snapshot};
+use prost::Message as _;
+
+use crate::from_proto::{FieldFaults, read_at, vehicle_question};
+use crate::shared::{Answers, SharedAnswer};
+use crate::{Refusal, Service, to_proto};
+
+impl Service {
+    pub(crate) async fn fitment(&self, request: v1::LookUpFitmentRequest) -> Result<Reply, Refusal> {
+        let v1::LookUpFitmentRequest { read_at: at, vehicle } = request;
+        let mut faults = FieldFaults::default();
+        let question = vehicle_question(vehicle, &mut faults);
+        let question = faults.or(question)?;
+
+        let answers = self.answers(read_at(at)?).await?;
+        let snapshot = answers.view.snapshot();
+        let found = snapshot.identify(&question).map_err(|error| Refusal::Identify(Box::new(error)))?;
+        let candidates = one_by_one(&found.candidates);
+        let shared = if found.total > MAX_CANDIDATES {
+            too_many(snapshot, &question)?
+        } else {
+            answers.of(&candidates)
+        };
+        Ok(Reply {
+            own: own(&answers, &found, &candidates, &shared).encode_to_vec().into(),
+            shared: shared.bytes,
+        })
+    }
+}
+
+/// What is the call's own: everything that the shared answer does not have.
+fn own(
+    answers: &Answers,
+    found: &Identified,
+    candidates: &[Candidate],
+    shared: &SharedAnswer,
+) -> v1::LookUpFitmentResponse {
+    let snapshot = answers.view.snapshot();
+    let weakest = weakest(snapshot, candidates, shared.weakest.clone());
+    v1::LookUpFitmentResponse {
+        revision: Some(to_proto::dataset_revision(&answers.view)),
+        candidates: candidates.iter().filter_map(|one| to_proto::candidate(snapshot, one)).collect(),
+        remaining_lines: u32::try_from(found.total).unwrap_or(u32::MAX),
+        matches: to_proto::matches(&found.matched, &found.unmatched),
+        vin_concerns: to_proto::vin_concerns(&found.concerns),
+        weakest_evidence: weakest.as_ref().map(to_proto::weakest_evidence),
+        ..v1::LookUpFitmentResponse::default()
+    }
+}
+
+/// The weakest evidence of the answer and of the vehicle lines that it is for.
+fn weakest(
+    snapshot: &Snapshot,
+    candidates: &[Candidate],
+    answer: Option<WeakestEvidence>,
+) -> Option<WeakestEvidence> {
+    let lines = candidates.iter().filter_map(|candidate| {
+        let line = snapshot.line(candidate.line)?;
+        let option = snapshot.options_of(line).get(usize::from(*candidate.options.first()?))?;
+        let evidence = option.option.evidence.as_ref().unwrap_or(&line.facts.evidence);
+        Some((evidence.grade.max(line.facts.evidence.grade), line))
+    });
+    // The first of equals, so that the answer is the same for the same question.
+    let weakest = lines.reduce(|one, other| if other.0 > one.0 { other } else { one });
+    let Some((grade, line)) = weakest else { return answer };
+    if answer.as_ref().is_some_and(|answer| answer.grade >= grade) {
+        return answer;
+    }
+    let id = snapshot.line_id(line).parse().ok()?;
+    Some(WeakestEvidence { grade, record: RecordKey { kind: RecordKind::Vehicle, id } })
+}
+
+/// The answer where more lines remain than are weighed: nothing is settled, and the question is the next choice.
+fn too_many(snapshot: &Snapshot, question: &VehicleQuestion) -> Result<SharedAnswer, Refusal> {
+    let next = snapshot.choices(question).map_err(|error| Refusal::Identify(Box::new(error)))?;
+    let choices = next.choices.iter().map(|choice| v1::QuestionChoice {
+        value: choice.value.clone(),
+        title: choice.title.clone(),
+        how_to_tell: choice.how_to_tell.as_ref().map(ToString::to_string).unwrap_or_default(),
+        candidates: Vec::new(),
+    });
+    let open = next.attribute.map(|attribute| v1::OpenQuestion {
+        attribute: to_proto::attribute(attribute).into(),
+        text: to_proto::question_text(attribute).to_owned(),
+        choices: choices.collect(),
+    });
+    let message = v1::LookUpFitmentResponse {
+        verdict: v1::Verdict::Depends.into(),
+        question: open,
+        ..v1::LookUpFitmentResponse::default()
+    };
+    Ok(SharedAnswer { bytes: message.encode_to_vec().into(), weakest: None })
+}

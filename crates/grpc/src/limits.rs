@@ -1,0 +1,103 @@
+//! The limits of the service: every one a named number with its reason, and all of them told by GetDatasetInfo.
+
+use std::time::Duration;
+
+/// The limits of the service.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Limits {
+    /// The largest request: a question is a few hundred bytes, and imports come in chunks.
+    pub request_bytes: usize,
+    /// The largest answer.
+    pub answer_bytes: usize,
+    /// Calls at once on one connection (HTTP/2 streams).
+    pub streams_per_connection: u32,
+    /// Connections at once.
+    pub connections: usize,
+    /// Calls at once; more are refused as UNAVAILABLE, so that those in flight stay fast.
+    pub calls: usize,
+    /// The deadline of a call that names none, and the longest that one may name.
+    pub deadline: Duration,
+    /// Bytes of all headers of a call.
+    pub header_bytes: u32,
+    /// Streams that a client may have reset by its own errors before the connection is closed (rapid reset).
+    pub error_resets: usize,
+    /// How often a quiet connection is pinged.
+    pub keepalive: Duration,
+    /// How long the answer to a ping is waited for.
+    pub keepalive_timeout: Duration,
+    /// How long a connection lives, so that clients spread over replicas again.
+    pub connection_age: Duration,
+    /// How long calls in flight may go on once the service goes down.
+    pub drain: Duration,
+    /// All details of an error together.
+    pub error_detail_bytes: usize,
+}
+
+/// The limits that are in force.
+pub const LIMITS: Limits = Limits {
+    request_bytes: 1 << 20,
+    answer_bytes: 4 << 20,
+    streams_per_connection: 128,
+    connections: 4_096,
+    calls: 2_048,
+    deadline: Duration::from_secs(10),
+    header_bytes: 16 << 10,
+    error_resets: 1_024,
+    keepalive: Duration::from_secs(30),
+    keepalive_timeout: Duration::from_secs(10),
+    connection_age: Duration::from_secs(30 * 60),
+    drain: Duration::from_secs(20),
+    error_detail_bytes: 4 << 10,
+};
+
+/// Choices on a page when the caller names no number.
+pub(crate) const CHOICES_DEFAULT: usize = 500;
+/// Choices on a page at most: the models of the largest make fit.
+pub(crate) const CHOICES_MOST: usize = 1_000;
+/// Candidates on a page when the caller names no number.
+pub(crate) const CANDIDATES_DEFAULT: usize = 100;
+/// Candidates on a page at most.
+pub(crate) const CANDIDATES_MOST: usize = 500;
+/// Records on a page when the caller names no number.
+pub(crate) const RECORDS_DEFAULT: usize = 100;
+/// Records on a page at most.
+pub(crate) const RECORDS_MOST: usize = 1_000;
+/// Bytes of the records on a page: half of the largest answer, so that headers and one more record always fit.
+pub(crate) const RECORDS_PAGE_BYTES: usize = 2 << 20;
+/// Hits of a search when the caller names no number.
+pub(crate) const HITS_DEFAULT: usize = 20;
+/// Hits of a search at most.
+pub(crate) const HITS_MOST: usize = 100;
+
+impl Limits {
+    /// Every limit by name, with the unit in the name.
+    #[must_use]
+    pub fn named(&self) -> Vec<(&'static str, u64)> {
+        let count = |value: usize| u64::try_from(value).unwrap_or(u64::MAX);
+        let seconds = |value: Duration| value.as_secs();
+        vec![
+            ("request_bytes", count(self.request_bytes)),
+            ("answer_bytes", count(self.answer_bytes)),
+            ("streams_per_connection", self.streams_per_connection.into()),
+            ("connections", count(self.connections)),
+            ("calls", count(self.calls)),
+            ("deadline_seconds", seconds(self.deadline)),
+            ("header_bytes", self.header_bytes.into()),
+            ("error_resets", count(self.error_resets)),
+            ("keepalive_seconds", seconds(self.keepalive)),
+            ("keepalive_timeout_seconds", seconds(self.keepalive_timeout)),
+            ("connection_age_seconds", seconds(self.connection_age)),
+            ("drain_seconds", seconds(self.drain)),
+            ("error_detail_bytes", count(self.error_detail_bytes)),
+            ("choices_per_page", count(CHOICES_MOST)),
+            ("candidates_per_page", count(CANDIDATES_MOST)),
+            ("candidates_weighed", count(dashwright_snapshot::MAX_CANDIDATES)),
+            ("records_per_page", count(RECORDS_MOST)),
+            ("records_page_bytes", count(RECORDS_PAGE_BYTES)),
+            ("hits_per_search", count(HITS_MOST)),
+            ("text_characters", count(dashwright_quantity::MAX_LABEL_CHARS)),
+            ("id_bytes", count(dashwright_quantity::MAX_ID_BYTES)),
+            ("record_bytes", count(dashwright_model::exchange::MAX_LINE_BYTES)),
+        ]
+    }
+}

@@ -1,0 +1,113 @@
+//! The server: services, reflection, health, limits, and an orderly end.
+
+use std::fmt;
+
+use dashwright_api::replies::fitment_service_server::FitmentServiceServer;
+use dashwright_api::v1::catalogue_service_server::CatalogueServiceServer;
+use tokio::net::TcpListener;
+use tonic::service::Routes;
+use tonic::transport::Server;
+use tonic_health::server::HealthReporter;
+
+use crate::Service;
+use crate::guard::GuardLayer;
+use crate::incoming::connections;
+use crate::limits::LIMITS;
+
+/// Why the service could not serve.
+#[derive(Debug)]
+pub enum ServeError {
+    /// Reflection could not be set up.
+    Reflection(tonic_reflection::server::Error),
+    /// The transport failed.
+    Transport(tonic::transport::Error),
+}
+
+impl fmt::Display for ServeError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Reflection(_) => write!(f, "reflection can not be set up"),
+            Self::Transport(_) => write!(f, "the transport failed"),
+        }
+    }
+}
+
+impl std::error::Error for ServeError {
+    fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
+        match self {
+            Self::Reflection(source) => Some(source),
+            Self::Transport(source) => Some(source),
+        }
+    }
+}
+
+/// The services with everything that they share, to be served on any number of listeners.
+#[derive(Clone)]
+pub struct Serving {
+    routes: Routes,
+    guard: GuardLayer,
+    health: HealthReporter,
+}
+
+impl Serving {
+    /// The services, and reflection and health beside them.
+    ///
+    /// # Errors
+    /// When reflection can not be set up.
+    pub async fn new(service: Service) -> Result<Self, ServeError> {
+        let (health, health_server) = tonic_health::server::health_reporter();
+        let fitment = FitmentServiceServer::new(service.clone())
+            .max_decoding_message_size(LIMITS.request_bytes)
+            .max_encoding_message_size(LIMITS.answer_bytes);
+        let catalogue = CatalogueServiceServer::new(service)
+            .max_decoding_message_size(LIMITS.request_bytes)
+            .max_encoding_message_size(LIMITS.answer_bytes);
+        health.set_serving::<FitmentServiceServer<Service>>().await;
+        health.set_serving::<CatalogueServiceServer<Service>>().await;
+        let reflection = || {
+            tonic_reflection::server::Builder::configure()
+                .register_encoded_file_descriptor_set(dashwright_api::DESCRIPTORS)
+                .register_encoded_file_descriptor_set(tonic_health::pb::FILE_DESCRIPTOR_SET)
+        };
+        let mut routes = Routes::builder();
+        routes
+            .add_service(fitment)
+            .add_service(catalogue)
+            .add_service(health_server)
+            .add_service(reflection().build_v1().map_err(ServeError::Reflection)?)
+            .add_service(reflection().build_v1alpha().map_err(ServeError::Reflection)?);
+        Ok(Self { routes: routes.routes().prepare(), guard: GuardLayer::new(), health })
+    }
+
+    /// Says that the service is going down, so that balancers send no more calls.
+    pub async fn going_down(&self) {
+        self.health.set_not_serving::<FitmentServiceServer<Service>>().await;
+        self.health.set_not_serving::<CatalogueServiceServer<Service>>().await;
+        self.health.set_service_status("", tonic_health::ServingStatus::NotServing).await;
+    }
+}
+
+/// Serves on a listener until `end` comes, then finishes the calls in flight.
+///
+/// # Errors
+/// When the transport fails.
+pub async fn serve(
+    serving: Serving,
+    listener: TcpListener,
+    end: impl Future<Output = ()>,
+) -> Result<(), ServeError> {
+    let Serving { routes, guard, health: _ } = serving;
+    Server::builder()
+        .http2_max_local_error_reset_streams(Some(LIMITS.error_resets))
+        .max_concurrent_streams(Some(LIMITS.streams_per_connection))
+        .http2_max_header_list_size(Some(LIMITS.header_bytes))
+        .http2_keepalive_interval(Some(LIMITS.keepalive))
+        .http2_keepalive_timeout(Some(LIMITS.keepalive_timeout))
+        // Without a grace: with one the connection ends without being told to go away first.
+        .max_connection_age(LIMITS.connection_age)
+        .layer(guard)
+        .add_routes(routes)
+        .serve_with_incoming_shutdown(connections(listener, LIMITS.connections), end)
+        .await
+        .map_err(ServeError::Transport)
+}

@@ -1,0 +1,51 @@
+//! What the handlers share: the engine, and the answers encoded from its current view.
+
+use std::sync::Arc;
+use std::time::Instant;
+
+use arc_swap::ArcSwap;
+use dashwright_engine::{Engine, Freshness, View};
+
+use crate::limits::LIMITS;
+use crate::shared::Answers;
+use crate::status::Refusal;
+
+/// The services, over one engine. Clones share everything.
+#[derive(Clone)]
+pub struct Service {
+    engine: Engine,
+    answers: Arc<ArcSwap<Answers>>,
+}
+
+impl Service {
+    /// Answers from an engine's views.
+    #[must_use]
+    pub fn new(engine: Engine) -> Self {
+        let answers = Arc::new(ArcSwap::from_pointee(Answers::new(engine.view())));
+        Self { engine, answers }
+    }
+
+    /// The view that a read asks for.
+    pub(crate) async fn view(&self, freshness: Freshness) -> Result<Arc<View>, Refusal> {
+        let deadline = Instant::now() + LIMITS.deadline;
+        self.engine.view_at(freshness, deadline).await.map_err(|error| Refusal::View(Box::new(error)))
+    }
+
+    /// The view that a read asks for, with the answers encoded from it; those of the latest view are kept.
+    pub(crate) async fn answers(&self, freshness: Freshness) -> Result<Arc<Answers>, Refusal> {
+        let view = match freshness {
+            Freshness::Latest => self.engine.view(),
+            freshness => self.view(freshness).await?,
+        };
+        let kept = self.answers.load_full();
+        if Arc::ptr_eq(&kept.view, &view) {
+            return Ok(kept);
+        }
+        let fresh = Arc::new(Answers::new(view));
+        if freshness == Freshness::Latest {
+            // Two calls may both do this after a publish; the second swap loses nothing but a few encoded answers.
+            self.answers.store(Arc::clone(&fresh));
+        }
+        Ok(fresh)
+    }
+}

@@ -1,0 +1,299 @@
+//! The one file that builds a gRPC status: each refusal has a code, a published reason and its metadata.
+
+use std::borrow::Cow;
+use std::collections::HashMap;
+use std::fmt;
+use std::time::Duration;
+
+use dashwright_api::v1::ErrorReason;
+use dashwright_engine::{TokenError, ViewError};
+use dashwright_model::record::RecordKind;
+use dashwright_model::vin::VinConcern;
+use dashwright_snapshot::IdentifyError;
+use dashwright_snapshot::identify::{Source, Stated, name as attribute_name};
+use tonic::{Code, Status};
+use tonic_types::{ErrorDetails, StatusExt as _};
+
+use crate::from_proto::FieldFault;
+use crate::limits::LIMITS;
+
+/// The domain of every reason.
+const DOMAIN: &str = "dashwright";
+/// The longest text of one metadata value or violation: several fit into the details of an error.
+const MOST_TEXT_CHARS: usize = 160;
+/// Violations that are told one by one; the rest is counted.
+const MOST_VIOLATIONS: usize = 12;
+/// How long a caller waits before it tries an overloaded service again.
+const RETRY_AFTER: Duration = Duration::from_millis(250);
+
+/// Why a call is refused.
+#[derive(Debug)]
+pub enum Refusal {
+    /// Fields of the request are malformed; all of them.
+    Fields(Vec<FieldFault>),
+    /// No vehicle can be named. Boxed: refusals are rare and travel in every result.
+    Identify(Box<IdentifyError>),
+    /// There is no such record.
+    RecordNotFound {
+        /// The kind.
+        kind: RecordKind,
+        /// The id.
+        id: String,
+    },
+    /// A page token is not one of this call.
+    PageToken,
+    /// A revision token is not one of this service.
+    RevisionToken {
+        /// The field that holds it.
+        field: &'static str,
+        /// Why.
+        source: TokenError,
+    },
+    /// There is no view to answer from.
+    View(Box<ViewError>),
+    /// The request is larger than allowed.
+    TooLarge,
+    /// More calls than the service takes at once.
+    Overloaded,
+    /// The service is going down.
+    Draining,
+    /// The call took too long.
+    Deadline {
+        /// The deadline that was passed.
+        most: Duration,
+    },
+    /// The call failed for a reason that is not the caller's.
+    Internal {
+        /// The request, as the log has it.
+        request_id: String,
+    },
+    /// A stored record can not be read.
+    Damaged,
+}
+
+impl fmt::Display for Refusal {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Fields(faults) => match faults.as_slice() {
+                [only] => write!(f, "`{}` {}", only.path, only.problem),
+                faults => write!(f, "{} fields of the request are malformed", faults.len()),
+            },
+            Self::Identify(error) => write!(f, "{error}"),
+            Self::RecordNotFound { kind, id } => write!(f, "there is no {kind} record `{id}`"),
+            Self::PageToken => write!(f, "the page token is not one of this request"),
+            Self::RevisionToken { source, .. } => write!(f, "{source}"),
+            Self::View(error) => write!(f, "{error}"),
+            Self::TooLarge => write!(f, "the request is larger than {} bytes", LIMITS.request_bytes),
+            Self::Overloaded => write!(f, "{} calls are in flight, which is the limit", LIMITS.calls),
+            Self::Draining => write!(f, "the service is going down"),
+            Self::Deadline { most } => write!(f, "the call took longer than {} ms", most.as_millis()),
+            Self::Internal { .. } => write!(f, "the call failed inside the service"),
+            Self::Damaged => write!(f, "a stored record can not be read"),
+        }
+    }
+}
+
+impl std::error::Error for Refusal {}
+
+/// What a refusal becomes: code, reason, metadata.
+type Told = (Code, ErrorReason, Vec<(&'static str, String)>);
+
+impl From<Refusal> for Status {
+    fn from(refusal: Refusal) -> Self {
+        let (code, reason, metadata) = told(&refusal);
+        let metadata: HashMap<String, String> =
+            metadata.into_iter().map(|(key, value)| (key.to_owned(), cut(&value).into_owned())).collect();
+        let name = reason.as_str_name().trim_start_matches("ERROR_REASON_");
+        let mut details = ErrorDetails::with_error_info(name, DOMAIN, metadata);
+        add_violations(&mut details, &refusal);
+        if code == Code::Unavailable {
+            details.set_retry_info(Some(RETRY_AFTER));
+        }
+        Self::with_error_details(code, cut(&refusal.to_string()), details)
+    }
+}
+
+fn told(refusal: &Refusal) -> Told {
+    match refusal {
+        Refusal::Fields(_) => (Code::InvalidArgument, ErrorReason::FieldsInvalid, Vec::new()),
+        Refusal::Identify(error) => told_identify(error),
+        Refusal::RecordNotFound { kind, id } => (
+            Code::NotFound,
+            ErrorReason::RecordNotFound,
+            vec![("kind", kind.to_string()), ("id", id.clone())],
+        ),
+        Refusal::PageToken => {
+            (Code::InvalidArgument, ErrorReason::PageTokenInvalid, vec![("field", "page_token".to_owned())])
+        }
+        Refusal::RevisionToken { field, .. } => {
+            (Code::InvalidArgument, ErrorReason::RevisionTokenInvalid, vec![("field", (*field).to_owned())])
+        }
+        Refusal::View(error) => told_view(error),
+        Refusal::TooLarge => {
+            let most = LIMITS.request_bytes.to_string();
+            (Code::ResourceExhausted, ErrorReason::MessageTooLarge, vec![("most_bytes", most)])
+        }
+        Refusal::Overloaded => {
+            (Code::Unavailable, ErrorReason::Overloaded, vec![("most_calls", LIMITS.calls.to_string())])
+        }
+        Refusal::Draining => (Code::Unavailable, ErrorReason::Draining, Vec::new()),
+        Refusal::Deadline { most } => {
+            let most = most.as_millis().to_string();
+            (Code::DeadlineExceeded, ErrorReason::Deadline, vec![("most_milliseconds", most)])
+        }
+        Refusal::Internal { request_id } => {
+            (Code::Internal, ErrorReason::Internal, vec![("request_id", request_id.clone())])
+        }
+        Refusal::Damaged => (Code::DataLoss, ErrorReason::DataDamaged, Vec::new()),
+    }
+}
+
+fn told_identify(error: &IdentifyError) -> Told {
+    match error {
+        IdentifyError::Nothing => (Code::InvalidArgument, ErrorReason::QuestionEmpty, Vec::new()),
+        IdentifyError::WrongVin { vin, concerns } => {
+            let mut metadata = vec![("vin", vin.as_str().to_owned())];
+            if let Some(concern) = concerns.iter().find(|concern| concern.is_error()) {
+                metadata.extend(told_concern(*concern));
+            }
+            (Code::InvalidArgument, ErrorReason::VinRefused, metadata)
+        }
+        IdentifyError::UnknownVin { vin, .. } => {
+            let metadata = vec![("attribute", "vin".to_owned()), ("typed", vin.as_str().to_owned())];
+            (Code::NotFound, ErrorReason::WordUnknown, metadata)
+        }
+        IdentifyError::NoMatch { attribute, typed, nearest } => {
+            let attribute = attribute_name(*attribute).to_owned();
+            let metadata =
+                vec![("attribute", attribute), ("typed", typed.clone()), ("nearest", nearest.join(", "))];
+            (Code::NotFound, ErrorReason::WordUnknown, metadata)
+        }
+        IdentifyError::NothingRecognised { words, nearest } => {
+            let metadata = vec![
+                ("attribute", "words".to_owned()),
+                ("typed", words.join(" ")),
+                ("nearest", nearest.join(", ")),
+            ];
+            (Code::NotFound, ErrorReason::WordUnknown, metadata)
+        }
+        IdentifyError::Contradiction { left, right } => {
+            (Code::InvalidArgument, ErrorReason::InputsContradict, both(left, right))
+        }
+        IdentifyError::NoLine { left, right, beside: _, exist } => {
+            let metadata = vec![
+                ("attribute", attribute_name(right.attribute).to_owned()),
+                ("typed", right.value.clone()),
+                ("beside", format!("{} {}", attribute_name(left.attribute), left.value)),
+                ("known", exist.join(", ")),
+            ];
+            (Code::NotFound, ErrorReason::NoVehicleLine, metadata)
+        }
+    }
+}
+
+fn told_concern(concern: VinConcern) -> Vec<(&'static str, String)> {
+    match concern {
+        VinConcern::CheckDigit { found: _, expected, required: _ } => {
+            vec![("position", "9".to_owned()), ("expected", expected.to_string())]
+        }
+        VinConcern::YearCode { found: _ } => vec![("position", "10".to_owned())],
+        VinConcern::SerialLetter { position, found: _ } => vec![("position", position.to_string())],
+    }
+}
+
+fn both(left: &Stated, right: &Stated) -> Vec<(&'static str, String)> {
+    vec![
+        ("left", left.source.to_string()),
+        ("left_value", left.value.clone()),
+        ("right", right.source.to_string()),
+        ("right_value", right.value.clone()),
+    ]
+}
+
+fn told_view(error: &ViewError) -> Told {
+    let revision = |name: &'static str, revision: u64| (name, revision.to_string());
+    match error {
+        ViewError::OtherHistory => {
+            (Code::FailedPrecondition, ErrorReason::RevisionOfAnotherDataset, Vec::new())
+        }
+        ViewError::NotReached { wanted, current } => (
+            Code::FailedPrecondition,
+            ErrorReason::RevisionNotReached,
+            vec![revision("wanted", *wanted), revision("latest", *current)],
+        ),
+        ViewError::NotKept { revision: wanted } => {
+            (Code::OutOfRange, ErrorReason::RevisionNotKept, vec![revision("wanted", *wanted)])
+        }
+        ViewError::Unreadable(_)
+        | ViewError::NotCompiled { .. }
+        | ViewError::Altered { .. }
+        | ViewError::BrokenOff => (Code::DataLoss, ErrorReason::DataDamaged, Vec::new()),
+    }
+}
+
+/// Every violated field with its path, as many as fit.
+fn add_violations(details: &mut ErrorDetails, refusal: &Refusal) {
+    let one = |details: &mut ErrorDetails, field: &str| {
+        details.add_bad_request_violation(field, cut(&refusal.to_string()));
+    };
+    match refusal {
+        Refusal::Fields(faults) => {
+            for fault in faults.iter().take(MOST_VIOLATIONS) {
+                details.add_bad_request_violation(cut(&fault.path), cut(&fault.problem.to_string()));
+            }
+            if let Some(more @ 1..) = faults.len().checked_sub(MOST_VIOLATIONS) {
+                details.add_bad_request_violation("", format!("and {more} more"));
+            }
+        }
+        Refusal::Identify(error) => match &**error {
+            IdentifyError::Nothing => one(details, "vehicle"),
+            IdentifyError::WrongVin { .. } => one(details, "vehicle.vin"),
+            IdentifyError::Contradiction { left, right } => {
+                for stated in [left, right] {
+                    one(details, field_of(stated));
+                }
+            }
+            IdentifyError::UnknownVin { .. }
+            | IdentifyError::NoMatch { .. }
+            | IdentifyError::NothingRecognised { .. }
+            | IdentifyError::NoLine { .. } => {}
+        },
+        Refusal::PageToken => one(details, "page_token"),
+        Refusal::RevisionToken { field, .. } => one(details, field),
+        Refusal::RecordNotFound { .. }
+        | Refusal::View(_)
+        | Refusal::TooLarge
+        | Refusal::Overloaded
+        | Refusal::Draining
+        | Refusal::Deadline { .. }
+        | Refusal::Internal { .. }
+        | Refusal::Damaged => {}
+    }
+}
+
+/// The field of the request that stated something.
+fn field_of(stated: &Stated) -> &'static str {
+    use dashwright_model::record::vehicle::Attribute;
+    match (stated.source, stated.attribute) {
+        (Source::Vin, _) => "vehicle.vin",
+        (Source::Words, _) => "vehicle.words",
+        (Source::Attribute, Attribute::ModelYear) => "vehicle.model_year",
+        (Source::Attribute, Attribute::Make) => "vehicle.make",
+        (Source::Attribute, Attribute::Model) => "vehicle.model",
+        (Source::Attribute, Attribute::Trim) => "vehicle.trim",
+        (Source::Attribute, Attribute::BuildMonth) => "vehicle.build_month",
+        (Source::Attribute, Attribute::Market) => "vehicle.market",
+        (Source::Attribute, Attribute::DriveSide) => "vehicle.drive_side",
+        (Source::Attribute, Attribute::Body) => "vehicle.body",
+        (Source::Attribute, Attribute::Drivetrain) => "vehicle.drivetrain",
+        (Source::Attribute, Attribute::AudioOption) => "vehicle.audio_option",
+    }
+}
+
+/// A text cut to what fits into an error, with a sign that it was.
+fn cut(text: &str) -> Cow<'_, str> {
+    match text.char_indices().nth(MOST_TEXT_CHARS) {
+        None => Cow::Borrowed(text),
+        Some((end, _)) => Cow::Owned(format!("{}…", text.get(..end).unwrap_or_default())),
+    }
+}

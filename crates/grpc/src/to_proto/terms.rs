@@ -1,0 +1,89 @@
+//! The closed vocabularies. Every match is exhaustive: a new term does not compile until the schema has it.
+
+use dashwright_api::v1;
+use dashwright_model::record::{audio, dash, part, radio, vehicle};
+use dashwright_planner as planner;
+
+macro_rules! same_names {
+    ($($name:ident: $from:path => $to:path { $($variant:ident)+ })+) => {
+        $(
+            pub(crate) const fn $name(term: $from) -> $to {
+                use $from as From;
+                use $to as To;
+                match term {
+                    $(From::$variant => To::$variant,)+
+                }
+            }
+        )+
+    };
+}
+
+same_names! {
+    record_kind: dashwright_model::RecordKind => v1::RecordKind {
+        Vocabulary Dash FactoryAudio Radio Part Vehicle
+    }
+    grade: dashwright_model::Grade => v1::Grade {
+        BenchVerified Measured MakerDocument Reported Assumed
+    }
+    need: dashwright_model::Need => v1::Need {
+        Mount Power Ground Switched Speakers Antenna AntennaSub AntennaPower Illumination Steering Camera Reverse
+        ParkingBrake SpeedPulse Usb Aux Satellite Microphone Chime Amplifier Subwoofer RearSeat ParkingSensors
+        VehicleSettings ClimatePicture DriverDisplay EmergencyCall HazardSwitch AirbagLamp Clock VoiceButton
+        RetainedPower DigitalRadio
+    }
+    feature: dashwright_model::Feature => v1::Feature {
+        SteeringButtons VoiceButton ReverseCamera ParkingSensorPicture Usb Aux SatelliteRadio FactoryAmplifier Subwoofer
+        RearSeatEntertainment WarningChimes VehicleSettingsMenu ClimatePicture DriverDisplay EmergencyCall HazardSwitch
+        AirbagLamp Clock HandsFreeMicrophone BroadcastReception DigitalRadioReception DimmingWithDash
+        PowerUntilDoorOpens
+    }
+    carrier: dashwright_model::Carrier => v1::Carrier {
+        DiscreteCircuits DataBus DigitalVideo FactoryRadio DashPanel NotPresent
+    }
+    opening_class: dash::OpeningClass => v1::OpeningClass {
+        OneDin TwoDin TwoDinWide OneAndAHalfDin Shaped
+    }
+    holding: dash::Holding => v1::Holding {
+        SideBracket Sleeve FrontScrews Clips
+    }
+    drive: dash::Drive => v1::Drive {
+        Hex Cross Hexalobular Slot Hand
+    }
+    chassis_class: radio::ChassisClass => v1::ChassisClass {
+        OneDin TwoDin TwoDinWide
+    }
+    part_kind: part::PartKind => v1::PartKind {
+        DashKit HarnessAdapter DataModule SteeringInterface AntennaAdapter CameraRetention UsbAuxRetention
+        AmplifierRetention AmplifierBypass Bracket Lead Converter LooseItem
+    }
+    attribute: vehicle::Attribute => v1::Attribute {
+        ModelYear Make Model Trim BuildMonth Market DriveSide Body Drivetrain AudioOption
+    }
+    verdict: planner::Verdict => v1::Verdict {
+        FitsAsIs FitsWithParts Depends CannotFit NoKnownWay Unknown
+    }
+    importance: planner::Importance => v1::Importance {
+        Must Wished Offered
+    }
+    met: planner::Met => v1::Met {
+        Directly ByPart ByNothingKnown Unknown
+    }
+    outcome: planner::Outcome => v1::Outcome {
+        Kept KeptWithLimit Lost NotPresent Unknown
+    }
+}
+
+/// How an amplifier is fed, for a person.
+pub(crate) const fn amplifier_feed(feed: audio::AmplifierFeed) -> &'static str {
+    match feed {
+        audio::AmplifierFeed::None => "no amplifier",
+        audio::AmplifierFeed::SpeakerLevel => "fed at speaker level",
+        audio::AmplifierFeed::LineLevel => "fed at line level",
+        audio::AmplifierFeed::DigitalBus => "fed over a digital bus",
+    }
+}
+
+/// A term for a person: lower case, words apart.
+pub(crate) fn spoken(name: &str) -> String {
+    name.to_lowercase().replace('_', " ")
+}
