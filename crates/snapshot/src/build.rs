@@ -289,7 +289,7 @@ impl<'a> Lines<'a> {
         }
         let (_, set) = self.option_sets.intern(OptionSet { options });
         let line = LineIx(number(self.lines.len()));
-        self.vin_patterns.extend(vehicle.vin_patterns.iter().map(|pattern| (pattern.clone(), line)));
+        self.vin_patterns.extend(vehicle.vin_patterns.iter().map(|pattern| (*pattern, line)));
         let record = records.find(RecordKind::Vehicle, id.as_str()).map_or(RecordIx(0), |(record, _)| record);
         self.lines.push(Line {
             record,

@@ -30,10 +30,8 @@ impl Snapshot {
     /// As [`Snapshot::identify`], but a question that says nothing asks for the model year.
     pub fn choices(&self, question: &VehicleQuestion) -> Result<Choices, IdentifyError> {
         let query = if question.is_empty() { Query::new(self) } else { reading::read(self, question)? };
-        if query.is_by_year_alone() {
-            if let Some(next) = by_year_alone(&query) {
-                return Ok(next.into_choices(query));
-            }
+        if let Some(next) = by_year_alone(&query) {
+            return Ok(next.into_choices(query));
         }
         let standings: Vec<Standing> = query.standing().collect();
         if standings.is_empty() && !question.is_empty() {
@@ -58,8 +56,12 @@ impl Next {
     }
 }
 
-/// Years, makes and models by the counts that were worked out when the snapshot was built; none where one model is left.
+/// Years, makes and models by the counts that were worked out when the snapshot was built; none where one model is left,
+/// or where more than the year is said.
 fn by_year_alone(query: &Query<'_>) -> Option<Next> {
+    if !query.is_by_year_alone() {
+        return None;
+    }
     let index = &query.snapshot.index;
     let ranges = query.model_ranges();
     let Some(year) = query.year() else {

@@ -108,22 +108,30 @@ impl<T> Dictionary<T> {
         best
     }
 
-    /// The words most like this one, however unlike, the likest first.
-    pub(crate) fn nearest(&self, word: &str, most: usize, counts: impl Fn(&T) -> bool) -> Vec<&Entry<T>> {
-        let chars = word.chars().count();
-        let comparator = BatchComparator::new(word.chars());
+    /// The entries most like what was typed, as a whole or in one of its words, however unlike: the likest first, with
+    /// the similarity in percent.
+    pub(crate) fn nearest(
+        &self,
+        typed: &str,
+        most: usize,
+        counts: impl Fn(&T) -> bool,
+    ) -> Vec<(u8, &Entry<T>)> {
+        let words = std::iter::once(typed).chain(typed.split(' ').filter(|word| *word != typed));
+        let words: Vec<_> =
+            words.map(|word| (word.chars().count(), BatchComparator::new(word.chars()))).collect();
+        let likeness = |entry: &Entry<T>| {
+            let each = words.iter().map(|(chars, comparator)| {
+                similarity(comparator.distance(entry.word.chars()), entry.chars.max(*chars))
+            });
+            each.max().unwrap_or(0)
+        };
         let counted = self.entries.iter().filter(|entry| entry.meanings.iter().any(&counts));
-        let mut scored: Vec<_> = counted
-            .map(|entry| {
-                let longer = chars.max(entry.chars);
-                let slips = comparator.distance(entry.word.chars());
-                (u8::MAX - similarity(slips, longer), entry)
-            })
-            .collect();
+        let mut scored: Vec<_> = counted.map(|entry| (likeness(entry), entry)).collect();
         scored.sort_by(|(one, entry), (other, other_entry)| {
-            one.cmp(other).then_with(|| entry.word.cmp(&other_entry.word))
+            other.cmp(one).then_with(|| entry.word.cmp(&other_entry.word))
         });
-        scored.into_iter().take(most).map(|(_, entry)| entry).collect()
+        scored.truncate(most);
+        scored
     }
 }
 

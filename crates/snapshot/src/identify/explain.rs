@@ -2,11 +2,12 @@
 
 use std::collections::BTreeSet;
 
-use dashwright_model::record::vehicle::{Attribute, Trims};
+use dashwright_model::record::vehicle::{Attribute, Trims, WeightClass};
 
-use super::error::MAX_EXISTING;
+use super::error::{MAX_EXISTING, MAX_NEAREST};
 use super::filter::{Filter, Seen, Standing, Test};
 use super::index::{VALUE_ATTRIBUTES, value_of};
+use super::number::one_or_other;
 use super::query::Query;
 use super::years::YearSet;
 use super::{IdentifyError, Source, Stated};
@@ -23,17 +24,20 @@ pub(crate) fn why_none(query: &Query<'_>) -> IdentifyError {
     let before = filters.get(..last - 1).unwrap_or_default();
     let Some(culprit) = filters.get(last - 1).copied() else { return nothing_in_reach(query) };
     let named = of_reach(query);
-    if let Some((left, beside)) = named.split_last().filter(|_| none(query, &[culprit])) {
-        return conflict(query, left.clone(), culprit, beside.to_vec(), &[]);
+    if none(query, &[culprit]) {
+        return match named.split_last() {
+            Some((left, beside)) => conflict(query, left.clone(), culprit, beside.to_vec(), &[]),
+            None => nowhere(query, culprit),
+        };
     }
     match before.iter().find(|other| none(query, &[other, culprit])) {
-        Some(other) => conflict(query, other.stated.clone(), culprit, named, &[other]),
+        Some(other) => conflict(query, said(query, other), culprit, named, &[other]),
         None => match before.split_last() {
             Some((other, rest)) => {
                 let beside = named.into_iter().chain(rest.iter().map(|filter| filter.stated.clone()));
-                conflict(query, other.stated.clone(), culprit, beside.collect(), before)
+                conflict(query, said(query, other), culprit, beside.collect(), before)
             }
-            None => conflict(query, culprit.stated.clone(), culprit, named, &[]),
+            None => nowhere(query, culprit),
         },
     }
 }
@@ -57,12 +61,30 @@ fn conflict(
     beside: Vec<Stated>,
     given: &[&Filter],
 ) -> IdentifyError {
-    let right = culprit.stated.clone();
+    let right = said(query, culprit);
     if left.source == Source::Vin || right.source == Source::Vin || left.attribute == right.attribute {
         return IdentifyError::Contradiction { left, right };
     }
     let exist = existing(query, culprit, given);
     IdentifyError::NoLine { left, right, beside, exist }
+}
+
+/// A value that is known, but of no line of the whole catalogue.
+fn nowhere(query: &Query<'_>, culprit: &Filter) -> IdentifyError {
+    let Stated { attribute, value, .. } = culprit.stated.clone();
+    let nearest = existing(query, culprit, &[]).into_iter().take(MAX_NEAREST).collect();
+    IdentifyError::NoMatch { attribute, typed: value, nearest }
+}
+
+/// What a filter states. A number states the one year of its cycle where every line in reach lets position 7 tell it.
+fn said(query: &Query<'_>, filter: &Filter) -> Stated {
+    let Test::NumberYears { light, .. } = &filter.test else { return filter.stated.clone() };
+    let is_light = |seen: Seen<'_>| seen.line.facts.weight_class == Some(WeightClass::Light);
+    if query.in_reach().all(is_light) {
+        let years: Vec<_> = light.iter().collect();
+        return Stated { value: one_or_other(&years), ..filter.stated.clone() };
+    }
+    filter.stated.clone()
 }
 
 /// What names the lines in reach: the number's own words where only it does.

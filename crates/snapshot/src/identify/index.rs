@@ -179,10 +179,8 @@ impl Labels {
         let mut labels = Self::default();
         let (mut trims, mut facts, mut sets) = (BTreeSet::new(), BTreeSet::new(), BTreeSet::new());
         for line in lines {
-            if trims.insert(Arc::as_ptr(&line.trims)) {
-                if let Trims::These(these) = &*line.trims {
-                    labels.values.extend(these.iter().map(|trim| (Attribute::Trim, trim.clone())));
-                }
+            if let (Trims::These(these), true) = (&*line.trims, trims.insert(Arc::as_ptr(&line.trims))) {
+                labels.values.extend(these.iter().map(|trim| (Attribute::Trim, trim.clone())));
             }
             if facts.insert(Arc::as_ptr(&line.facts)) {
                 for attribute in VALUE_ATTRIBUTES {

@@ -132,25 +132,33 @@ impl<'a> Names<'a> {
         agree_with_number(query)
     }
 
+    /// The makes and models that look most like one of some words.
+    pub(crate) fn nearest_of_all(&self, text: &str) -> Vec<String> {
+        let index = &self.snapshot.index;
+        let makes = index.makes.nearest(text, MAX_NEAREST, |_| true).into_iter();
+        let makes = makes.flat_map(|(likeness, entry)| {
+            entry.meanings.iter().map(move |named| (likeness, self.make_name(named.of)))
+        });
+        let models = index.models.nearest(text, MAX_NEAREST, |_| true).into_iter();
+        let models = models.flat_map(|(likeness, entry)| {
+            entry.meanings.iter().map(move |named| (likeness, self.model_name(named.of)))
+        });
+        let mut all: Vec<(u8, String)> = makes.chain(models).collect();
+        all.sort_by(|(one, name), (other, other_name)| other.cmp(one).then_with(|| name.cmp(other_name)));
+        first_distinct(all.into_iter().map(|(_, name)| name))
+    }
+
     /// The names that look most like a word.
-    pub(crate) fn nearest<T: Copy + Ord>(
+    fn nearest<T: Copy + Ord>(
         &self,
         names: &Dictionary<Named<T>>,
         word: &str,
         counts: impl Fn(T) -> bool,
         name: impl Fn(&Self, T) -> String,
     ) -> Vec<String> {
-        let mut nearest: Vec<String> = Vec::new();
-        for entry in names.nearest(word, MAX_NEAREST, |named| counts(named.of)) {
-            for named in entry.meanings.iter().filter(|named| counts(named.of)) {
-                let name = name(self, named.of);
-                if !nearest.contains(&name) {
-                    nearest.push(name);
-                }
-            }
-        }
-        nearest.truncate(MAX_NEAREST);
-        nearest
+        let entries = names.nearest(word, MAX_NEAREST, |named| counts(named.of)).into_iter();
+        let named = entries.flat_map(|(_, entry)| &entry.meanings).filter(|named| counts(named.of));
+        first_distinct(named.map(|named| name(self, named.of)))
     }
 
     pub(crate) fn make_name(&self, make: MakeIx) -> String {
@@ -180,6 +188,17 @@ fn with_makes(
         makes.iter().find(|(own, _)| *own == make).map(|(_, likeness)| *likeness)
     };
     models.into_iter().filter_map(|(model, likeness)| Some((model, likeness.min(of_make(model)?)))).collect()
+}
+
+/// The first few, each once.
+pub(crate) fn first_distinct(words: impl Iterator<Item = String>) -> Vec<String> {
+    let mut distinct: Vec<String> = Vec::new();
+    for word in words {
+        if distinct.len() < MAX_NEAREST && !distinct.contains(&word) {
+            distinct.push(word);
+        }
+    }
+    distinct
 }
 
 fn stated(source: Source, attribute: Attribute, typed: &str) -> Stated {

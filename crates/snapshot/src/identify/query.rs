@@ -129,7 +129,7 @@ impl<'a> Query<'a> {
     }
 
     /// A line before any filter; none when its make or model is not in reach.
-    fn seen(&self, index: LineIx) -> Option<Seen<'a>> {
+    pub(crate) fn seen(&self, index: LineIx) -> Option<Seen<'a>> {
         let line = self.snapshot.line(index)?;
         let options = self.snapshot.option_sets.get(line.options.get())?;
         let likeness = self.likeness(line.model)?;

@@ -3,7 +3,6 @@
 use dashwright_model::record::vehicle::DriveSide;
 use dashwright_quantity::{ModelYear, YearMonth};
 
-use super::error::MAX_NEAREST;
 use super::index::Meaning;
 use super::names::Names;
 use super::query::Query;
@@ -241,12 +240,7 @@ impl Sentence {
 
 /// The words and the makes and models that look most like them.
 pub(crate) fn nothing_recognised(snapshot: &Snapshot, words: Vec<String>) -> IdentifyError {
-    let names = Names::new(snapshot);
-    let text = words.join(" ");
-    let index = &snapshot.index;
-    let mut nearest = names.nearest(&index.makes, &text, |_| true, Names::make_name);
-    nearest.extend(names.nearest(&index.models, &text, |_| true, Names::model_name));
-    nearest.truncate(MAX_NEAREST);
+    let nearest = Names::new(snapshot).nearest_of_all(&words.join(" "));
     IdentifyError::NothingRecognised { words, nearest }
 }
 

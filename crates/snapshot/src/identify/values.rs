@@ -4,11 +4,13 @@ use std::collections::BTreeSet;
 
 use dashwright_model::question::VehicleQuestion;
 use dashwright_model::record::vehicle::{Attribute, DriveSide, Trims};
-use dashwright_quantity::{Label, YearMonth};
+use dashwright_quantity::YearMonth;
 
+use super::dictionary::Dictionary;
 use super::error::MAX_NEAREST;
-use super::filter::{Likely, Test};
+use super::filter::{Likely, Seen, Test};
 use super::index::{Meaning, value_of};
+use super::names::first_distinct;
 use super::query::{Query, Vocabulary};
 use super::resolve::{Found, known_values, likely_values};
 use super::{IdentifyError, Match, MatchKind, Source, Stated, another};
@@ -84,9 +86,9 @@ impl<'a> Values<'a> {
         typed: &str,
     ) -> Result<(), IdentifyError> {
         let word = normal(typed);
-        let open = open(query, attribute);
+        let open = open(query.in_reach(), attribute);
         if open != Open::No && word == another(attribute) {
-            take_unnamed(query, Source::Attribute, attribute, typed, open);
+            take_unnamed(query, Source::Attribute, attribute, typed);
             return Ok(());
         }
         let words = self.vocabulary(query).words();
@@ -96,7 +98,7 @@ impl<'a> Values<'a> {
             found = likely_values(words, &word, only);
         }
         if found.is_empty() && open != Open::No {
-            take_unnamed(query, Source::Attribute, attribute, typed, open);
+            take_unnamed(query, Source::Attribute, attribute, typed);
             return Ok(());
         }
         if found.is_empty() {
@@ -169,14 +171,18 @@ fn test_of(attribute: Attribute, found: &[Found<Meaning>]) -> Test {
 }
 
 /// Takes a value that no line in reach names, where some line takes values that nobody names.
-fn take_unnamed(query: &mut Query<'_>, source: Source, attribute: Attribute, typed: &str, open: Open) {
+fn take_unnamed(query: &mut Query<'_>, source: Source, attribute: Attribute, typed: &str) {
+    let left = query.standing().filter_map(|left| query.seen(left.line));
+    let how = match open(left, attribute) {
+        Open::Others => MatchKind::OtherTrim,
+        Open::Every | Open::No => MatchKind::Unchecked,
+    };
     let test = match attribute {
         Attribute::Trim => Test::Trim { labels: Vec::new(), keep_others: true },
         _ => Test::Value { attribute, labels: Vec::new() },
     };
     let typed = typed.to_owned();
     query.filter(Stated { source, attribute, value: typed.clone() }, test, true);
-    let how = if open == Open::Others { MatchKind::OtherTrim } else { MatchKind::Unchecked };
     let (attribute, matched) = (Some(attribute), String::new());
     query.matched.push(Match { source, attribute, typed, matched, how });
 }
@@ -184,16 +190,15 @@ fn take_unnamed(query: &mut Query<'_>, source: Source, attribute: Attribute, typ
 /// Takes a word that means a value elsewhere, but none in reach: as a value that nobody names, or as it is meant there.
 pub(crate) fn take_foreign(query: &mut Query<'_>, source: Source, typed: &str, found: &[Found<Meaning>]) {
     let attributes: BTreeSet<Attribute> = found.iter().map(|found| found.of.attribute).collect();
-    let opened = attributes.iter().map(|attribute| (*attribute, open(query, *attribute)));
-    match opened.into_iter().find(|(_, open)| *open != Open::No) {
-        Some((attribute, open)) => take_unnamed(query, source, attribute, typed, open),
+    match attributes.into_iter().find(|attribute| open(query.in_reach(), *attribute) != Open::No) {
+        Some(attribute) => take_unnamed(query, source, attribute, typed),
         None => take_values(query, source, typed, found),
     }
 }
 
-fn open(query: &Query<'_>, attribute: Attribute) -> Open {
+fn open<'a>(lines: impl Iterator<Item = Seen<'a>>, attribute: Attribute) -> Open {
     let mut open = Open::No;
-    for seen in query.in_reach() {
+    for seen in lines {
         match (attribute, &*seen.line.trims) {
             (Attribute::AudioOption, _) => return Open::No,
             (Attribute::Trim, Trims::All) => return Open::Every,
@@ -206,16 +211,9 @@ fn open(query: &Query<'_>, attribute: Attribute) -> Open {
     open
 }
 
-fn nearest(words: &super::dictionary::Dictionary<Meaning>, word: &str, attribute: Attribute) -> Vec<String> {
-    let mut nearest: Vec<String> = Vec::new();
-    for entry in words.nearest(word, MAX_NEAREST, |meaning| meaning.attribute == attribute) {
-        for meaning in entry.meanings.iter().filter(|meaning| meaning.attribute == attribute) {
-            let label = Label::to_string(&meaning.label);
-            if !nearest.contains(&label) {
-                nearest.push(label);
-            }
-        }
-    }
-    nearest.truncate(MAX_NEAREST);
-    nearest
+fn nearest(words: &Dictionary<Meaning>, word: &str, attribute: Attribute) -> Vec<String> {
+    let entries = words.nearest(word, MAX_NEAREST, |meaning| meaning.attribute == attribute).into_iter();
+    let meanings = entries.flat_map(|(_, entry)| &entry.meanings);
+    let own = meanings.filter(|meaning| meaning.attribute == attribute);
+    first_distinct(own.map(|meaning| meaning.label.to_string()))
 }

@@ -170,30 +170,37 @@ pub(super) fn records() -> Vec<SourceRecord> {
             &["base"],
         ),
         line(["number", "belto", "2016"], [2016, 2019], r#""ALL""#, "", &["base"]),
-        // By number.
+        // By number: light lines of two cycles under one pattern, heavy ones likewise, and a more specific pattern.
         line(
-            ["vx-light-old", "beltrane", "Vexa"],
+            ["vexa-old", "beltrane", "Vexa"],
             [1984, 1988],
             r#""ALL""#,
-            r#""weight_class":"LIGHT","vin_patterns":["4KD?B5C?-??"]"#,
+            r#""weight_class":"LIGHT","vin_patterns":["4KD?B5??-??"]"#,
             &["base"],
         ),
         line(
-            ["vx-light", "beltrane", "Vexa"],
+            ["vexa", "beltrane", "Vexa"],
             [2014, 2018],
             r#""ALL""#,
             r#""weight_class":"LIGHT","vin_patterns":["4KD?B5??-??"]"#,
             &["base"],
         ),
         line(
-            ["vx-heavy-old", "beltrane", "Vexa Truck"],
+            ["vexa-special", "beltrane", "Vexa S"],
+            [2014, 2018],
+            r#""ALL""#,
+            r#""weight_class":"LIGHT","vin_patterns":["4KD?B5X?-??"]"#,
+            &["base"],
+        ),
+        line(
+            ["truck-old", "beltrane", "Truck"],
             [1984, 1990],
             r#""ALL""#,
             r#""weight_class":"HEAVY","vin_patterns":["4KT?????-??"]"#,
             &["base"],
         ),
         line(
-            ["vx-heavy", "beltrane", "Vexa Truck"],
+            ["truck", "beltrane", "Truck"],
             [2014, 2020],
             r#""ALL""#,
             r#""weight_class":"HEAVY","vin_patterns":["4KT?????-??"]"#,
@@ -201,7 +208,7 @@ pub(super) fn records() -> Vec<SourceRecord> {
         ),
         line(
             ["abroad", "orvane", "Abroad"],
-            [2010, 2012],
+            [2011, 2013],
             r#""ALL""#,
             r#""vin_patterns":["WKX?????-??"]"#,
             &["base"],
