@@ -80,3 +80,6 @@ const FILES: &[(&str, &str)] = files![
     "vehicles-veshiro.jsonl",
     "vehicles-dovrenne.jsonl",
 ];
+
+#[cfg(test)]
+mod tests;

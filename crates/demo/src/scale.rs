@@ -28,10 +28,10 @@ pub fn scaled(lines: usize) -> impl Iterator<Item = Record> {
 }
 
 /// Every line of the catalogue: a generated line takes over dash, audio options and supply, so that they agree.
-struct Stock(Vec<Valid<Vehicle>>);
+pub(crate) struct Stock(Vec<Valid<Vehicle>>);
 
 impl Stock {
-    fn of(records: &[Record]) -> Self {
+    pub(crate) fn of(records: &[Record]) -> Self {
         let lines = records.iter().filter_map(|record| match record {
             Record::Vehicle(line) => Some(line.clone()),
             _ => None,
@@ -49,7 +49,7 @@ fn make_term(make: usize) -> Option<Record> {
 }
 
 /// Line `index` belongs to make `index % 60`; within a make, spans of years run fastest, then models.
-fn vehicle(index: usize, stock: &Stock) -> Option<Record> {
+pub(crate) fn vehicle(index: usize, stock: &Stock) -> Option<Record> {
     let (make, within) = (index % MAX_GENERATED_MAKES, index / MAX_GENERATED_MAKES);
     let (model, span) = (within / SPANS, within % SPANS);
     let like = stock.0.get((make * 31 + model * 7 + span) % stock.0.len().max(1))?;
