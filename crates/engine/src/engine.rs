@@ -175,7 +175,7 @@ impl Shared {
         let published = match &facts {
             Some(facts) => facts.content_hash,
             None if revision == 0 => Digest::of(b""),
-            None => return Err(ViewError::NotKept { revision }),
+            None => return Err(ViewError::NotKept { revision, oldest: self.oldest()? }),
         };
         let layers = self.layers()?;
         let sources = content::as_of(&self.store, &layers, revision)?;
@@ -192,6 +192,14 @@ impl Shared {
         let key = layout::revision_key(revision);
         let facts = self.store.get(Space::Meta, &key)?;
         Ok(facts.map(|facts| layout::read_facts(&key, &facts)).transpose()?)
+    }
+
+    /// The oldest revision that is kept; the empty dataset is known as long as the first revision is.
+    fn oldest(&self) -> Result<u64, StateError> {
+        let first = self.store.scan(Space::Meta, layout::REVISIONS, None, 1)?;
+        let Some((key, facts)) = first.first() else { return Ok(0) };
+        let facts: RevisionFacts = layout::read_facts(key, facts)?;
+        Ok(if facts.revision == 1 { 0 } else { facts.revision })
     }
 
     /// Published drafts that are not settled, read before their items are.

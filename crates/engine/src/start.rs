@@ -167,7 +167,10 @@ pub(crate) fn start_at(
     report.rebuilt = doubt(&*log, &store)?;
     let mut ready = match &report.rebuilt {
         Some(cause) => {
-            tracing::warn!(%cause, "filling the store anew from the log");
+            match cause {
+                RebuildCause::Empty => tracing::info!("filling an empty store from the log"),
+                cause => tracing::warn!(%cause, "filling the store anew from the log"),
+            }
             rebuild(&*log, &mut store, pace, &mut report)?
         }
         None => match bring_up(&*log, &store, pace, &mut report)? {

@@ -1,11 +1,16 @@
 //! The engine in process: what is served after loads, restarts, kills and damage.
 
-use std::path::{Path, PathBuf};
-use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
+mod as_of;
+mod kills;
+mod loads;
+mod views;
 
-use dashwright_log::{Log, MemoryLog, NewEntry, Sequence};
-use dashwright_model::exchange::{ExchangeError, parse_line};
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, Mutex};
+
+use dashwright_log::{Log, MemoryLog};
+use dashwright_model::exchange::{self, ExchangeError, parse_line};
 use dashwright_model::record::{Record, RecordKind};
 use dashwright_store::Store;
 
@@ -62,8 +67,15 @@ impl Bench {
 }
 
 fn start_on(log: Arc<dyn Log>, store: &Path) -> Result<(Engine, StartReport), StartError> {
+    // Ids that no other start gives.
+    static STARTS: AtomicU64 = AtomicU64::new(1);
+    let first = 1_000_000 * STARTS.fetch_add(1, Ordering::Relaxed);
+    start_with_ids(log, store, first)
+}
+
+fn start_with_ids(log: Arc<dyn Log>, store: &Path, first: u64) -> Result<(Engine, StartReport), StartError> {
     let store = Store::open(store).unwrap().store;
-    start_at(log, store, Arc::new(Fixed(AtomicU64::new(1_000))), PACE)
+    start_at(log, store, Arc::new(Fixed(AtomicU64::new(first))), PACE)
 }
 
 fn origin(request: Option<&str>) -> Origin {
@@ -119,85 +131,4 @@ fn seen(engine: &Engine) -> (u64, String, Vec<(String, u64)>) {
     let records = RecordKind::ALL.iter().flat_map(|kind| view.snapshot().records(*kind));
     let records = records.map(|kept| (kept.text.to_string(), kept.revision)).collect();
     (view.revision(), view.content_hash().to_string(), records)
-}
-
-#[test]
-fn a_restart_serves_the_same_revision() {
-    let bench = Bench::new();
-    let engine = bench.start();
-    assert_eq!((engine.view().revision(), engine.view().snapshot().lines().len()), (0, 0));
-    let published = load(&engine, dataset(), None).unwrap();
-    assert_eq!((published.revision, published.changed, published.records), (1, 11, 11));
-    assert_eq!(published.token, engine.view().token());
-    assert_eq!(published.content_hash, engine.view().content_hash());
-    let before = seen(&engine);
-    drop(engine);
-    let (engine, report) = bench.try_start().unwrap();
-    assert_eq!(seen(&engine), before);
-    assert!(report.rebuilt.is_none(), "{report:?}");
-    assert_eq!((report.replayed, report.records), (0, 11));
-}
-
-#[test]
-fn a_second_load_replaces_what_it_names_and_keeps_the_rest() {
-    let bench = Bench::new();
-    let engine = bench.start();
-    load(&engine, dataset(), None).unwrap();
-    let mut again = more();
-    again.push(vehicle("v2", 2002));
-    let published = load(&engine, again, None).unwrap();
-    assert_eq!((published.revision, published.changed, published.records), (2, 3, 12));
-    let changed: Vec<_> = seen(&engine).2.into_iter().filter(|(_, revision)| *revision == 2).collect();
-    assert_eq!(changed.len(), 3, "`v2` is what it was: {changed:?}");
-    let before = seen(&engine);
-    drop(engine);
-    assert_eq!(seen(&bench.start()), before);
-}
-
-/// Copies the beginning of a log.
-fn beginning(log: &MemoryLog, entries: u64) -> Arc<MemoryLog> {
-    let copy = MemoryLog::new();
-    let all = log.read_from(Sequence::FIRST, usize::try_from(entries).unwrap()).unwrap();
-    for stored in all {
-        let entry = stored.entry;
-        let new = NewEntry {
-            time: entry.time,
-            actor: entry.actor,
-            reason: entry.reason,
-            request_id: entry.request_id,
-            kind: entry.kind,
-            payload: entry.payload,
-        };
-        assert_eq!(copy.append(copy.head(), new).unwrap().digest, stored.digest);
-    }
-    Arc::new(copy)
-}
-
-#[test]
-fn a_kill_between_any_two_steps_leaves_the_old_revision_or_the_new() {
-    let bench = Bench::new();
-    let engine = bench.start();
-    let mut expected = vec![seen(&engine)];
-    let mut published_at = vec![1];
-    for records in [dataset(), more()] {
-        load(&engine, records, None).unwrap();
-        expected.push(seen(&engine));
-        published_at.push(bench.log.head().sequence.0);
-    }
-    drop(engine);
-    let last = bench.log.head().sequence.0;
-    assert!(last >= 9, "{last} entries are too few to kill between");
-    let mut starts = 0;
-    for applied in 1..=last {
-        for durable in applied..=last {
-            let root = tempfile::tempdir().unwrap();
-            drop(start_on(beginning(&bench.log, applied), root.path()).unwrap());
-            let (engine, report) = start_on(beginning(&bench.log, durable), root.path()).unwrap();
-            let revision = published_at.iter().filter(|at| **at <= durable).count() - 1;
-            assert_eq!(seen(&engine), expected[revision], "{applied} applied, {durable} durable");
-            assert_eq!((report.replayed, report.rebuilt.is_none()), (durable - applied, true));
-            starts += 1;
-        }
-    }
-    assert_eq!(starts, last * (last + 1) / 2);
 }

@@ -50,10 +50,12 @@ pub enum ViewError {
     #[error(transparent)]
     Unreadable(#[from] StateError),
     /// There is no such revision among the earlier ones.
-    #[error("revision {revision} is not kept")]
+    #[error("revision {revision} is not kept, the oldest is {oldest}")]
     NotKept {
         /// The one that was asked for.
         revision: u64,
+        /// The oldest that is kept.
+        oldest: u64,
     },
     /// The earlier revision does not compile.
     #[error("revision {revision} does not compile")]

@@ -71,6 +71,12 @@ pub enum WriteError {
         /// The last one.
         current: u64,
     },
+    /// The id for a new draft is one that a draft has.
+    #[error("there is a draft `{draft}` already")]
+    DraftExists {
+        /// The id.
+        draft: String,
+    },
     /// The draft does not exist, or is published.
     #[error("there is no open draft `{draft}`")]
     NoOpenDraft {
@@ -157,6 +163,10 @@ impl Writer {
 
     fn create(&mut self, origin: &Origin, base_revision: u64) -> Result<String, WriteError> {
         let draft = self.surroundings.new_id();
+        // An entry that can not be folded would keep every later start from following the log.
+        if self.state.drafts.contains_key(&draft) {
+            return Err(WriteError::DraftExists { draft });
+        }
         self.append(origin, DRAFT_CREATE, &[DraftCreate { draft: draft.clone(), base_revision }])?;
         self.go_on()?;
         Ok(draft)

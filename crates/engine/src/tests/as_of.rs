@@ -1,0 +1,97 @@
+//! Earlier revisions, read again while what replaced them settles.
+
+use super::*;
+use crate::entry::DraftEdit;
+use crate::writer::Command;
+use crate::{Freshness, RevisionToken, View, ViewError};
+use dashwright_snapshot::{Snapshot, SourceRecord};
+use std::time::Instant;
+
+/// Publishes the deletion of records, which no call offers yet.
+fn delete(engine: &Engine, keys: &[&str]) {
+    let view = engine.view();
+    let kept = RecordKind::ALL
+        .iter()
+        .flat_map(|kind| view.snapshot().records(*kind).iter().map(move |kept| (kind, kept)));
+    let sources = kept
+        .filter(|(kind, kept)| !keys.contains(&format!("{kind}/{}", kept.id).as_str()))
+        .map(|(_, kept)| SourceRecord { text: Arc::clone(&kept.text), revision: kept.revision })
+        .collect();
+    let (origin, base_revision) = (origin(None), view.revision());
+    let draft =
+        engine.ask(|answer| Command::Create { origin: origin.clone(), base_revision, answer }).unwrap();
+    let deletes = keys.iter().map(|key| (*key).to_owned()).collect();
+    let edits = vec![DraftEdit { draft: draft.clone(), puts: Vec::new(), deletes }];
+    engine.ask(|answer| Command::Edit { origin: origin.clone(), edits, answer }).unwrap();
+    let (snapshot, changed) = (Arc::new(Snapshot::build(sources).unwrap()), keys.len() as u64);
+    engine.ask(|answer| Command::Publish { origin, draft, changed, snapshot, answer }).unwrap();
+}
+
+fn look(view: &View) -> (u64, String, Vec<(String, u64)>) {
+    let records = RecordKind::ALL.iter().flat_map(|kind| view.snapshot().records(*kind));
+    let records = records.map(|kept| (kept.text.to_string(), kept.revision)).collect();
+    (view.revision(), view.content_hash().to_string(), records)
+}
+
+async fn check(engine: &Engine, expected: &[(u64, String, Vec<(String, u64)>)]) {
+    for expected in expected {
+        let token = RevisionToken::new(engine.view().incarnation(), expected.0);
+        let view = engine.view_at(Freshness::Exactly(token), Instant::now()).await.unwrap();
+        assert_eq!(look(&view), *expected, "as of {} at {}", expected.0, engine.view().revision());
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn every_revision_stays_what_it_was() {
+    let bench = Bench::new();
+    let engine = bench.start();
+    let mut expected = vec![look(&engine.view())];
+    let steps: [&dyn Fn(); 7] = [
+        &|| drop(load(&engine, dataset(), None).unwrap()),
+        &|| drop(load(&engine, more(), None).unwrap()),
+        &|| delete(&engine, &["vehicle/v1", "vehicle/w"]),
+        &|| drop(load(&engine, vec![vehicle("v1", 2025), vehicle("v2", 2026)], None).unwrap()),
+        &|| delete(&engine, &["vehicle/v1"]),
+        &|| drop(load(&engine, vec![], None).unwrap()),
+        &|| drop(load(&engine, vec![vehicle("v1", 2027)], None).unwrap()),
+    ];
+    for step in steps {
+        tokio::task::block_in_place(step);
+        expected.push(look(&engine.view()));
+        check(&engine, &expected).await;
+    }
+    drop(engine);
+    let engine = bench.start();
+    check(&engine, &expected).await;
+    drop(engine);
+    std::fs::remove_dir_all(bench.store()).unwrap();
+    let engine = bench.start();
+    check(&engine, &expected).await;
+    assert_eq!(expected.len(), 8);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_few_earlier_revisions_are_kept_compiled() {
+    let bench = Bench::new();
+    let engine = bench.start();
+    for year in [2000, 2001, 2002, 2003] {
+        tokio::task::block_in_place(|| {
+            let mut records = dataset();
+            records.truncate(4);
+            records.push(vehicle("v", year));
+            load(&engine, records, None).unwrap();
+        });
+    }
+    let incarnation = engine.view().incarnation().to_owned();
+    let token = |revision| Freshness::Exactly(RevisionToken::new(&incarnation, revision));
+    let first = engine.view_at(token(1), Instant::now()).await.unwrap();
+    let second = engine.view_at(token(2), Instant::now()).await.unwrap();
+    let again = engine.view_at(token(1), Instant::now()).await.unwrap();
+    assert!(Arc::ptr_eq(&first, &again));
+    engine.view_at(token(3), Instant::now()).await.unwrap();
+    let second_again = engine.view_at(token(2), Instant::now()).await.unwrap();
+    assert!(!Arc::ptr_eq(&second, &second_again), "it made room");
+    assert_eq!(second.content_hash(), second_again.content_hash());
+    let beyond = engine.view_at(token(5), Instant::now()).await;
+    assert!(matches!(beyond, Err(ViewError::NotReached { wanted: 5, current: 4 })));
+}
