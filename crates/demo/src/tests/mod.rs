@@ -6,6 +6,7 @@ mod faults;
 mod scaling;
 mod settings;
 mod vins;
+mod wiring;
 mod words;
 
 use dashwright_model::record::part::{Cover, CoverSense, Part};
