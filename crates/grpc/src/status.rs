@@ -221,9 +221,11 @@ fn told_view(error: &ViewError) -> Told {
             ErrorReason::RevisionNotReached,
             vec![revision("wanted", *wanted), revision("latest", *current)],
         ),
-        ViewError::NotKept { revision: wanted } => {
-            (Code::OutOfRange, ErrorReason::RevisionNotKept, vec![revision("wanted", *wanted)])
-        }
+        ViewError::NotKept { revision: wanted, oldest } => (
+            Code::OutOfRange,
+            ErrorReason::RevisionNotKept,
+            vec![revision("wanted", *wanted), revision("oldest", *oldest)],
+        ),
         ViewError::Unreadable(_)
         | ViewError::NotCompiled { .. }
         | ViewError::Altered { .. }
