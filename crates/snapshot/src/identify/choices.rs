@@ -66,48 +66,26 @@ fn by_year_alone(query: &Query<'_>) -> Option<Next> {
     let ranges = query.model_ranges();
     let Some(year) = query.year() else {
         let years = query.years_in_reach();
-        let count = |year| ranges.iter().map(|(models, _)| index.lines_in_year(year, models)).sum();
         let years: BTreeMap<Answer, usize> =
-            years.iter().map(|year| (Answer::ModelYear(year), count(year))).collect();
+            years.iter().map(|year| (Answer::ModelYear(year), query.lines_in_year(year))).collect();
         let remaining = ranges.iter().map(|(models, _)| query.lines_of(models).len()).sum();
         let wanted = years.len() > 1 || query.reach == Reach::All;
         return wanted.then(|| next(Attribute::ModelYear, remaining, years));
     };
+    if let (Reach::All, Some(entry)) =
+        (&query.reach, index.years.get(&year).filter(|year| year.makes.len() > 1))
+    {
+        return Some(makes(query, entry.lines, entry.makes.iter().copied()));
+    }
     let models: Vec<(ModelIx, usize)> =
         ranges.iter().flat_map(|(models, _)| index.models_in_year(year, models)).copied().collect();
-    let remaining = models.iter().map(|(_, lines)| lines).sum();
-    let mut makes: BTreeMap<MakeIx, usize> = BTreeMap::new();
-    for (model, lines) in &models {
-        if let Some(model) = query.snapshot.models.get(model.get()) {
-            *makes.entry(model.make).or_default() += lines;
-        }
-    }
-    match (makes.len(), models.len()) {
-        (0 | 1, 0 | 1) => None,
-        (0 | 1, _) => {
-            let named =
-                models.into_iter().filter_map(|(model, lines)| Some((model_answer(query, model)?, lines)));
-            Some(next(Attribute::Model, remaining, named.collect()))
-        }
-        _ => {
-            let named =
-                makes.into_iter().filter_map(|(make, lines)| Some((make_answer(query, make)?, lines)));
-            Some(next(Attribute::Make, remaining, named.collect()))
-        }
-    }
+    name_of_models(query, &models)
 }
 
 fn by_line(query: &Query<'_>, question: &VehicleQuestion, standings: &[Standing]) -> Next {
     let remaining = standings.len();
-    for attribute in [Attribute::ModelYear, Attribute::Make, Attribute::Model] {
-        let all: BTreeSet<Answers> = standings.iter().map(|left| answers(query, left, attribute)).collect();
-        if all.len() > 1 && !query.settles(attribute) {
-            let mut counted: BTreeMap<Answer, usize> = BTreeMap::new();
-            for answer in standings.iter().flat_map(|left| listed(answers(query, left, attribute))) {
-                *counted.entry(answer).or_default() += 1;
-            }
-            return next(attribute, remaining, counted);
-        }
+    if let Some(next) = by_years(query, standings).or_else(|| by_names(query, standings)) {
+        return next;
     }
     for attribute in OF_LINES.into_iter().filter(|attribute| !query.settles(*attribute)) {
         let choices = of_lines(query, question, standings, attribute);
@@ -121,6 +99,50 @@ fn by_line(query: &Query<'_>, question: &VehicleQuestion, standings: &[Standing]
     } else {
         Next { attribute: None, choices: Vec::new(), remaining }
     }
+}
+
+/// The years, where lines differ in them.
+fn by_years(query: &Query<'_>, standings: &[Standing]) -> Option<Next> {
+    let first = standings.first()?.years;
+    if query.settles(Attribute::ModelYear) || standings.iter().all(|left| left.years == first) {
+        return None;
+    }
+    let mut counted: BTreeMap<ModelYear, usize> = BTreeMap::new();
+    for year in standings.iter().flat_map(|left| left.years.iter()) {
+        *counted.entry(year).or_default() += 1;
+    }
+    let counted = counted.into_iter().map(|(year, lines)| (Answer::ModelYear(year), lines));
+    Some(next(Attribute::ModelYear, standings.len(), counted.collect()))
+}
+
+/// The makes, or the models, where there are several.
+fn by_names(query: &Query<'_>, standings: &[Standing]) -> Option<Next> {
+    let mut models: BTreeMap<ModelIx, usize> = BTreeMap::new();
+    for line in standings.iter().filter_map(|left| query.snapshot.line(left.line)) {
+        *models.entry(line.model).or_default() += 1;
+    }
+    name_of_models(query, &models.into_iter().collect::<Vec<_>>())
+}
+
+/// The makes of some models, each with its number of lines, or the models themselves where the make is one.
+fn name_of_models(query: &Query<'_>, models: &[(ModelIx, usize)]) -> Option<Next> {
+    let remaining = models.iter().map(|(_, lines)| lines).sum();
+    let mut makes: BTreeMap<MakeIx, usize> = BTreeMap::new();
+    for (model, lines) in models {
+        if let Some(model) = query.snapshot.models.get(model.get()) {
+            *makes.entry(model.make).or_default() += lines;
+        }
+    }
+    if makes.len() > 1 {
+        return Some(self::makes(query, remaining, makes.into_iter()));
+    }
+    let named = models.iter().filter_map(|(model, lines)| Some((model_answer(query, *model)?, *lines)));
+    (models.len() > 1).then(|| next(Attribute::Model, remaining, named.collect()))
+}
+
+fn makes(query: &Query<'_>, remaining: usize, makes: impl Iterator<Item = (MakeIx, usize)>) -> Next {
+    let named = makes.filter_map(|(make, lines)| Some((make_answer(query, make)?, lines)));
+    next(Attribute::Make, remaining, named.collect())
 }
 
 /// The values of an attribute of lines, each with the lines that the question leaves when it is put in.

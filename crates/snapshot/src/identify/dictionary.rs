@@ -16,6 +16,15 @@ pub(crate) struct Dictionary<T> {
     entries: Vec<Entry<T>>,
     /// The words without spaces, so that `f 150` and `f150` are one.
     squeezed: Vec<(Box<str>, u32)>,
+    /// The shapes of the words by length, so that most words are passed over without being looked at.
+    shapes: Vec<Shape>,
+}
+
+#[derive(Debug)]
+struct Shape {
+    chars: u16,
+    entry: u32,
+    letters: u64,
 }
 
 /// A word in its normal form.
@@ -24,21 +33,20 @@ pub(crate) struct Entry<T> {
     pub(crate) word: Box<str>,
     pub(crate) meanings: Vec<T>,
     chars: usize,
-    letters: u64,
 }
 
 /// A word that is likely meant.
 #[derive(Debug)]
 pub(crate) struct Near<'a, T> {
     pub(crate) entry: &'a Entry<T>,
-    pub(crate) slips: usize,
+    slips: usize,
     /// 0 to 100.
     pub(crate) similarity: u8,
 }
 
 impl<T> Default for Dictionary<T> {
     fn default() -> Self {
-        Self { entries: Vec::new(), squeezed: Vec::new() }
+        Self { entries: Vec::new(), squeezed: Vec::new(), shapes: Vec::new() }
     }
 }
 
@@ -58,7 +66,10 @@ impl<T: Ord> Dictionary<T> {
         let numbered = entries.iter().zip(0_u32..);
         let mut squeezed: Vec<_> = numbered.map(|(entry, number)| (squeeze(&entry.word), number)).collect();
         squeezed.sort();
-        Self { entries, squeezed }
+        let mut shapes: Vec<Shape> =
+            entries.iter().zip(0..).map(|(entry, number)| entry.shape(number)).collect();
+        shapes.sort_by_key(|shape| (shape.chars, shape.entry));
+        Self { entries, squeezed, shapes }
     }
 }
 
@@ -84,27 +95,33 @@ impl<T> Dictionary<T> {
         let letters = letters(word);
         let comparator = BatchComparator::new(word.chars());
         let mut best: Vec<Near<'_, T>> = Vec::new();
-        for entry in &self.entries {
-            let allowed = chars.max(entry.chars) / CHARS_PER_SLIP;
+        let start =
+            self.shapes.partition_point(|shape| usize::from(shape.chars) + chars / CHARS_PER_SLIP < chars);
+        for shape in self.shapes.iter().skip(start) {
+            let longer = chars.max(usize::from(shape.chars));
+            if longer - chars > longer / CHARS_PER_SLIP {
+                break;
+            }
+            let allowed = longer / CHARS_PER_SLIP;
             let allowed = best.first().map_or(allowed, |near| near.slips.min(allowed));
-            // A slip changes at most two letters of the set, so most words are passed over without a comparison.
-            if entry.chars <= SHORT_WORD_CHARS
-                || entry.chars.abs_diff(chars) > allowed
-                || (letters ^ entry.letters).count_ones() as usize > 2 * allowed
-                || !entry.meanings.iter().any(&counts)
-                || !same_digits(word, &entry.word)
+            // A slip changes at most two letters of the set.
+            if (letters ^ shape.letters).count_ones() as usize > 2 * allowed
+                || usize::from(shape.chars) <= SHORT_WORD_CHARS
             {
                 continue;
             }
+            let Some(entry) = self.entries.get(shape.entry as usize) else { continue };
             let slips = comparator.distance(entry.word.chars());
-            if slips == 0 || slips > allowed {
+            let few = (1..=allowed).contains(&slips);
+            if !few || !entry.meanings.iter().any(&counts) || !same_digits(word, &entry.word) {
                 continue;
             }
             if best.first().is_some_and(|near| slips < near.slips) {
                 best.clear();
             }
-            best.push(Near { entry, slips, similarity: similarity(slips, chars.max(entry.chars)) });
+            best.push(Near { entry, slips, similarity: similarity(slips, longer) });
         }
+        best.sort_by(|one, other| one.entry.word.cmp(&other.entry.word));
         best
     }
 
@@ -136,13 +153,13 @@ impl<T> Dictionary<T> {
 }
 
 impl<T> Entry<T> {
+    fn shape(&self, number: u32) -> Shape {
+        let chars = u16::try_from(self.chars).unwrap_or(u16::MAX);
+        Shape { chars, entry: number, letters: letters(&self.word) }
+    }
+
     fn new(word: &str, meaning: T) -> Self {
-        Self {
-            word: word.into(),
-            meanings: vec![meaning],
-            chars: word.chars().count(),
-            letters: letters(word),
-        }
+        Self { word: word.into(), meanings: vec![meaning], chars: word.chars().count() }
     }
 }
 

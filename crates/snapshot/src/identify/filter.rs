@@ -180,6 +180,11 @@ pub(crate) const fn bit(number: u32) -> u16 {
     if number < 16 { 1 << number } else { 0 }
 }
 
+/// The bits of so many audio options.
+pub(crate) fn first_bits(count: usize) -> u16 {
+    u32::try_from(count).ok().and_then(|count| 1_u16.checked_shl(count)).map_or(u16::MAX, |next| next - 1)
+}
+
 /// The likeness of the likest value that holds.
 fn best(labels: &[Likely], holds: impl Fn(&Label) -> bool) -> Option<u8> {
     labels.iter().filter(|likely| holds(&likely.label)).map(|likely| likely.likeness).max()

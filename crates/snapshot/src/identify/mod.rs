@@ -140,7 +140,7 @@ fn by_year_alone(query: &Query<'_>) -> Narrowed {
         Some(year) => {
             let found = ranges.iter().flat_map(|(models, _)| index.models_in_year(year, models));
             let models = found.map(|(model, _)| *model).take(MAX_CANDIDATES).collect();
-            (models, ranges.iter().map(|(models, _)| index.lines_in_year(year, models)).sum())
+            (models, query.lines_in_year(year))
         }
         None => {
             let models = ranges.iter().flat_map(|(models, _)| models.clone()).map(ModelIx);

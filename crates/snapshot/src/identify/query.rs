@@ -7,7 +7,7 @@ use dashwright_model::vin::VinConcern;
 use dashwright_quantity::ModelYear;
 
 use super::dictionary::Dictionary;
-use super::filter::{Filter, Seen, Standing, Test, bit};
+use super::filter::{Filter, Seen, Standing, Test, first_bits};
 use super::index::{Labels, Meaning, Via};
 use super::years::YearSet;
 use super::{Match, Stated};
@@ -113,6 +113,15 @@ impl<'a> Query<'a> {
         start..end
     }
 
+    /// How many lines in reach a year has.
+    pub(crate) fn lines_in_year(&self, year: ModelYear) -> usize {
+        let index = &self.snapshot.index;
+        match self.reach {
+            Reach::All => index.years.get(&year).map_or(0, |entry| entry.lines),
+            _ => self.model_ranges().iter().map(|(models, _)| index.lines_in_year(year, models)).sum(),
+        }
+    }
+
     /// The years of the models in reach.
     pub(crate) fn years_in_reach(&self) -> YearSet {
         let index = &self.snapshot.index;
@@ -133,8 +142,7 @@ impl<'a> Query<'a> {
         let line = self.snapshot.line(index)?;
         let options = self.snapshot.option_sets.get(line.options.get())?;
         let likeness = self.likeness(line.model)?;
-        let all =
-            (0..u32::try_from(options.options.len()).unwrap_or(0)).fold(0, |set, number| set | bit(number));
+        let all = first_bits(options.options.len());
         let years = YearSet::of_span(line.years);
         Some(Seen { line, options, standing: Standing { line: index, years, options: all, likeness } })
     }

@@ -11,8 +11,10 @@ const _: () = assert!(ModelYear::LAST - ModelYear::FIRST < 128);
 impl YearSet {
     /// The years of a span.
     #[must_use]
-    pub fn of_span(span: YearSpan) -> Self {
-        span.years().collect()
+    pub const fn of_span(span: YearSpan) -> Self {
+        let last = bit(span.to());
+        // Every bit up to the last, without those before the first.
+        Self((last | (last - 1)) & !(bit(span.from()) - 1))
     }
 
     /// Whether there is no year.
@@ -35,9 +37,12 @@ impl YearSet {
 
     /// The years in order.
     pub fn iter(self) -> impl Iterator<Item = ModelYear> {
-        (ModelYear::FIRST..=ModelYear::LAST)
-            .filter_map(|year| ModelYear::new(i64::from(year)).ok())
-            .filter(move |year| self.contains(*year))
+        let mut left = self.0;
+        std::iter::from_fn(move || {
+            let place = (left != 0).then(|| left.trailing_zeros())?;
+            left &= left - 1;
+            ModelYear::new(i64::from(ModelYear::FIRST) + i64::from(place)).ok()
+        })
     }
 
     /// The years of both.
@@ -97,6 +102,9 @@ mod tests {
         let spans: Vec<String> = set.spans().iter().map(ToString::to_string).collect();
         assert_eq!(spans, ["1950", "2014-2016", "2059"]);
         assert_eq!(set.len(), 5);
+        for span in set.spans() {
+            assert_eq!(YearSet::of_span(span), span.years().collect());
+        }
         assert!(set.contains(year(2016)) && !set.contains(year(2017)));
         assert!(set.without(set).is_empty() && set.and(set) == set && set.or(YearSet::default()) == set);
     }
