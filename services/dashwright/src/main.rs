@@ -1,3 +1,20 @@
 //! The binary: arguments, wiring and signals; every answer comes from the crates below.
 
-fn main() {}
+mod args;
+mod client;
+mod dataset;
+mod demo;
+mod failure;
+mod out;
+mod run;
+mod serve;
+mod text;
+mod wiring;
+
+/// It needs only a C compiler, and it gives memory back between large answers sooner than the system's.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
+fn main() -> std::process::ExitCode {
+    run::run(std::env::args_os())
+}

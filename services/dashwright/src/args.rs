@@ -1,0 +1,378 @@
+//! What may be said on the command line.
+
+use std::net::SocketAddr;
+use std::path::PathBuf;
+
+use clap::builder::{PossibleValue, TypedValueParser as _};
+use clap::{ArgAction, Args, Parser, Subcommand, ValueEnum};
+use clap_complete::Shell;
+use dashwright_api::v1;
+use dashwright_model::record::{RecordKey, RecordKind};
+
+/// The port that `serve` listens on unless told otherwise. RFC 6335 never assigns ports from 49152 on to a service, and
+/// Linux hands out those below 61000 to outgoing connections, so that a fixed one above is free on a fresh machine.
+pub(crate) const DEFAULT_PORT: u16 = 61_761;
+
+/// The server that a client asks unless told otherwise.
+const DEFAULT_SERVER: &str = "http://127.0.0.1:61761";
+
+/// Answers, for a vehicle, what opening its dash offers a radio, which adapters are needed, and what works afterwards.
+#[derive(Debug, Parser)]
+#[command(name = "dashwright", version, max_term_width = 100, arg_required_else_help = true)]
+pub(crate) struct Cli {
+    #[command(subcommand)]
+    pub(crate) command: Command,
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Serve an invented catalogue from a temporary directory, and ask it a question
+    Demo(Demo),
+    /// Serve the dataset of a directory
+    Serve(Serve),
+    /// Ask what a vehicle's dash takes: opening, adapters, what becomes of each feature
+    LookUp(LookUp),
+    /// List the choices for what is still open of a vehicle
+    Choices(Choices),
+    /// Read records of the catalogue
+    #[command(subcommand)]
+    Record(Record),
+    /// Tell what is served: revision, counts, limits
+    Info(Info),
+    /// Check the files of a data directory, without a server
+    Verify(Verify),
+    /// Print the completions of a shell
+    Completions {
+        /// The shell
+        shell: Shell,
+    },
+}
+
+/// Serve an invented catalogue, and ask it a question.
+#[derive(Args, Debug)]
+pub(crate) struct Demo {
+    /// Exit after the answer
+    #[arg(long)]
+    pub(crate) once: bool,
+    /// Print the answer as JSON
+    #[arg(long)]
+    pub(crate) json: bool,
+    /// Where to listen, on this machine only; port 0 takes a free one
+    #[arg(long, value_name = "ADDR", default_value = "127.0.0.1:0", value_parser = address)]
+    pub(crate) listen: SocketAddr,
+}
+
+/// Serve the dataset of a directory.
+#[derive(Args, Debug)]
+pub(crate) struct Serve {
+    /// The data directory
+    #[arg(long, value_name = "DIR")]
+    pub(crate) data: PathBuf,
+    /// Begin a dataset in DIR, which is missing or empty
+    #[arg(long)]
+    pub(crate) init: bool,
+    /// Load these records as revision 1: JSON Lines, one record a line
+    #[arg(long, value_name = "FILE.jsonl")]
+    pub(crate) load: Option<PathBuf>,
+    /// Where to listen; port 0 takes a free one
+    #[arg(long, value_name = "ADDR", default_value_t = default_address(), value_parser = address)]
+    pub(crate) listen: SocketAddr,
+    /// Listen where other machines can reach it, although there are neither keys nor encryption
+    #[arg(long)]
+    pub(crate) allow_public_without_keys: bool,
+    /// The form of the log on standard error; RUST_LOG says how much of it
+    #[arg(long, value_name = "FORM", default_value = "text")]
+    pub(crate) log_format: LogFormat,
+}
+
+/// The form of a log line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum LogFormat {
+    /// For a person.
+    Text,
+    /// One JSON object a line.
+    Json,
+}
+
+/// What every client command takes.
+#[derive(Args, Clone, Debug)]
+pub(crate) struct Client {
+    /// The server to ask
+    #[arg(long, value_name = "URL", env = "DASHWRIGHT_SERVER", default_value = DEFAULT_SERVER, value_parser = server)]
+    pub(crate) server: String,
+    /// Print the answer as JSON (the JSON form of the gRPC message)
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// Which revision a read is made from.
+#[derive(Args, Clone, Debug, Default)]
+#[group(multiple = false)]
+pub(crate) struct ReadAt {
+    /// Read exactly this revision, by its token
+    #[arg(long, value_name = "TOKEN")]
+    pub(crate) at: Option<String>,
+    /// Read this revision or a later one, by its token; waits for it
+    #[arg(long, value_name = "TOKEN")]
+    pub(crate) at_least: Option<String>,
+}
+
+/// What is known of a vehicle, in any mixture.
+#[derive(Args, Clone, Debug, Default)]
+pub(crate) struct Vehicle {
+    /// Model year
+    #[arg(long)]
+    pub(crate) year: Option<u32>,
+    /// Make, as you would say it; small misspellings do not matter
+    #[arg(long)]
+    pub(crate) make: Option<String>,
+    /// Model
+    #[arg(long)]
+    pub(crate) model: Option<String>,
+    /// Trim
+    #[arg(long)]
+    pub(crate) trim: Option<String>,
+    /// Month it was built
+    #[arg(long, value_name = "YYYY-MM")]
+    pub(crate) build_month: Option<String>,
+    /// Market it was sold in
+    #[arg(long)]
+    pub(crate) market: Option<String>,
+    /// Side the driver sits on
+    #[arg(long, value_name = "SIDE")]
+    pub(crate) drive_side: Option<DriveSide>,
+    /// Body or cab
+    #[arg(long)]
+    pub(crate) body: Option<String>,
+    /// Drivetrain
+    #[arg(long)]
+    pub(crate) drivetrain: Option<String>,
+    /// Code of the factory audio option
+    #[arg(long, value_name = "CODE")]
+    pub(crate) audio: Option<String>,
+    /// Vehicle identification number, 17 characters
+    #[arg(long)]
+    pub(crate) vin: Option<String>,
+    /// Free words: year, make, model and whatever else is known
+    #[arg(value_name = "WORDS")]
+    pub(crate) words: Vec<String>,
+}
+
+/// The side the driver sits on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum DriveSide {
+    /// Left.
+    Left,
+    /// Right.
+    Right,
+}
+
+/// Ask what a vehicle's dash takes.
+#[derive(Args, Debug)]
+pub(crate) struct LookUp {
+    #[command(flatten)]
+    pub(crate) vehicle: Vehicle,
+    #[command(flatten)]
+    pub(crate) read_at: ReadAt,
+    #[command(flatten)]
+    pub(crate) client: Client,
+}
+
+/// List the choices for what is still open of a vehicle.
+#[derive(Args, Debug)]
+pub(crate) struct Choices {
+    #[command(flatten)]
+    pub(crate) vehicle: Vehicle,
+    #[command(flatten)]
+    pub(crate) page: Page,
+    #[command(flatten)]
+    pub(crate) read_at: ReadAt,
+    #[command(flatten)]
+    pub(crate) client: Client,
+}
+
+/// Which part of a list.
+#[derive(Args, Clone, Debug, Default)]
+pub(crate) struct Page {
+    /// At most this many on a page
+    #[arg(long, value_name = "NUMBER", default_value_t = 0, hide_default_value = true)]
+    pub(crate) page_size: u32,
+    /// The page that an earlier answer named
+    #[arg(long, value_name = "TOKEN", default_value = "", hide_default_value = true)]
+    pub(crate) page_token: String,
+    /// Every page; with --json one answer a line
+    #[arg(long)]
+    pub(crate) all: bool,
+}
+
+/// Read records of the catalogue.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Record {
+    /// One record
+    Get(RecordGet),
+    /// The records of a kind
+    List(RecordList),
+    /// Records that resemble some words
+    Search(RecordSearch),
+    /// The shape of a record, as JSON Schema
+    Schema(RecordSchema),
+}
+
+/// One record.
+#[derive(Args, Debug)]
+pub(crate) struct RecordGet {
+    /// The record, as part/kit-7
+    #[arg(value_name = "KIND/ID")]
+    pub(crate) key: RecordKey,
+    #[command(flatten)]
+    pub(crate) read_at: ReadAt,
+    #[command(flatten)]
+    pub(crate) client: Client,
+}
+
+/// The records of a kind.
+#[derive(Args, Debug)]
+pub(crate) struct RecordList {
+    /// The kind
+    #[arg(value_parser = kinds())]
+    pub(crate) kind: RecordKind,
+    /// Only ids that begin with this
+    #[arg(long, default_value = "", hide_default_value = true)]
+    pub(crate) prefix: String,
+    #[command(flatten)]
+    pub(crate) page: Page,
+    #[command(flatten)]
+    pub(crate) read_at: ReadAt,
+    #[command(flatten)]
+    pub(crate) client: Client,
+}
+
+/// Records that resemble some words.
+#[derive(Args, Debug)]
+pub(crate) struct RecordSearch {
+    /// The words
+    #[arg(required = true)]
+    pub(crate) words: Vec<String>,
+    /// Only this kind; may be given several times
+    #[arg(long, value_parser = kinds(), action = ArgAction::Append)]
+    pub(crate) kind: Vec<RecordKind>,
+    /// At most this many
+    #[arg(long, value_name = "NUMBER", default_value_t = 0, hide_default_value = true)]
+    pub(crate) page_size: u32,
+    #[command(flatten)]
+    pub(crate) read_at: ReadAt,
+    #[command(flatten)]
+    pub(crate) client: Client,
+}
+
+/// The shape of a record.
+#[derive(Args, Debug)]
+pub(crate) struct RecordSchema {
+    /// The kind
+    #[arg(value_parser = kinds())]
+    pub(crate) kind: RecordKind,
+    #[command(flatten)]
+    pub(crate) client: Client,
+}
+
+/// Tell what is served.
+#[derive(Args, Debug)]
+pub(crate) struct Info {
+    #[command(flatten)]
+    pub(crate) read_at: ReadAt,
+    #[command(flatten)]
+    pub(crate) client: Client,
+}
+
+/// Check the files of a data directory.
+#[derive(Args, Debug)]
+pub(crate) struct Verify {
+    /// The data directory
+    #[arg(value_name = "DIR")]
+    pub(crate) directory: PathBuf,
+    /// Print the result as JSON
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+impl Vehicle {
+    /// The question as the service takes it. What is malformed is the service's to say: it names every field at once.
+    pub(crate) fn question(self) -> v1::VehicleQuestion {
+        let Self {
+            year,
+            make,
+            model,
+            trim,
+            build_month,
+            market,
+            drive_side,
+            body,
+            drivetrain,
+            audio,
+            vin,
+            words,
+        } = self;
+        v1::VehicleQuestion {
+            vin: vin.unwrap_or_default(),
+            model_year: year.unwrap_or_default(),
+            make: make.unwrap_or_default(),
+            model: model.unwrap_or_default(),
+            trim: trim.unwrap_or_default(),
+            build_month: build_month.unwrap_or_default(),
+            market: market.unwrap_or_default(),
+            drive_side: drive_side.map(side).unwrap_or_default().into(),
+            body: body.unwrap_or_default(),
+            drivetrain: drivetrain.unwrap_or_default(),
+            audio_option: audio.unwrap_or_default(),
+            words: words.join(" "),
+        }
+    }
+}
+
+impl ReadAt {
+    /// The revision as the service takes it.
+    pub(crate) fn message(self) -> Option<v1::ReadAt> {
+        let Self { at, at_least } = self;
+        let exactly = at.map(v1::read_at::At::Exactly);
+        let at = exactly.or_else(|| at_least.map(v1::read_at::At::AtLeast))?;
+        Some(v1::ReadAt { at: Some(at) })
+    }
+}
+
+fn side(side: DriveSide) -> v1::DriveSide {
+    match side {
+        DriveSide::Left => v1::DriveSide::Left,
+        DriveSide::Right => v1::DriveSide::Right,
+    }
+}
+
+fn default_address() -> SocketAddr {
+    SocketAddr::from(([127, 0, 0, 1], DEFAULT_PORT))
+}
+
+fn address(text: &str) -> Result<SocketAddr, &'static str> {
+    let text = text.replace("localhost:", "127.0.0.1:");
+    text.parse().map_err(|_| "not an address with a port, as 127.0.0.1:61761 or [::1]:0")
+}
+
+fn server(text: &str) -> Result<String, &'static str> {
+    let url = if text.contains("://") { text.to_owned() } else { format!("http://{text}") };
+    let rest = url.strip_prefix("http://").ok_or("only http:// addresses are served")?;
+    let host = rest.trim_end_matches('/');
+    if host.is_empty() || host.contains('/') {
+        Err("not a server, as http://127.0.0.1:61761")
+    } else {
+        Ok(url)
+    }
+}
+
+/// A kind of record by its one spelling.
+fn kinds() -> impl clap::builder::TypedValueParser<Value = RecordKind> {
+    let names = RecordKind::NAMES.iter().map(|name| PossibleValue::new(*name));
+    clap::builder::PossibleValuesParser::new(names).try_map(|name| name.parse::<RecordKind>())
+}
+
+#[cfg(test)]
+#[path = "args_tests.rs"]
+mod tests;

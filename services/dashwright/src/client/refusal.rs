@@ -1,0 +1,130 @@
+//! A refused call as a person reads it: what is wrong, in which field, the nearest words, what to do next.
+
+use std::collections::BTreeMap;
+use std::time::Duration;
+
+use tonic::Status;
+use tonic_types::StatusExt as _;
+
+/// A refusal with all of its details.
+#[derive(Debug, Default, PartialEq, Eq)]
+pub(crate) struct Refusal {
+    /// The gRPC code, as `NOT_FOUND`.
+    pub(crate) code: String,
+    /// What is wrong.
+    pub(crate) message: String,
+    /// The published reason, as `WORD_UNKNOWN`; empty when the refusal is not the service's own.
+    pub(crate) reason: String,
+    /// What the reason documents.
+    pub(crate) metadata: BTreeMap<String, String>,
+    /// Violated fields and what is wrong with each.
+    pub(crate) violations: Vec<(String, String)>,
+    /// When to try again.
+    pub(crate) retry_after: Option<Duration>,
+}
+
+impl Refusal {
+    /// Reads a refusal from a status.
+    pub(crate) fn of(status: &Status) -> Self {
+        let details = status.get_error_details();
+        let (reason, metadata) = details
+            .error_info()
+            .map(|info| (info.reason.clone(), info.metadata.clone().into_iter().collect()))
+            .unwrap_or_default();
+        let violations = details.bad_request().map(|request| {
+            let violation = |it: &tonic_types::FieldViolation| (it.field.clone(), it.description.clone());
+            request.field_violations.iter().map(violation).collect()
+        });
+        Self {
+            code: code_name(status.code()).to_owned(),
+            message: status.message().to_owned(),
+            reason,
+            metadata,
+            violations: violations.unwrap_or_default(),
+            retry_after: details.retry_info().and_then(|info| info.retry_delay),
+        }
+    }
+
+    /// The violated fields, and what the reason adds to the message.
+    pub(crate) fn details(&self) -> Vec<String> {
+        let told = |text: &str| self.message.contains(text);
+        let violations = self.violations.iter().filter(|(_, text)| !told(text));
+        let mut lines: Vec<_> = violations
+            .map(|(field, text)| if field.is_empty() { text.clone() } else { format!("`{field}` {text}") })
+            .collect();
+        for (key, words) in [
+            ("nearest", "the nearest known: "),
+            ("known", "known there: "),
+            ("expected", "expected there: "),
+            ("oldest", "the oldest kept: revision "),
+            ("latest", "the latest: revision "),
+            ("request_id", "the server's log has it under request id "),
+        ] {
+            if let Some(value) = self.metadata.get(key).filter(|value| !value.is_empty() && !told(value)) {
+                lines.push(format!("{words}{value}"));
+            }
+        }
+        lines
+    }
+
+    /// What to do next.
+    pub(crate) fn next(&self) -> Option<String> {
+        let kind = self.metadata.get("kind").map_or("KIND", String::as_str);
+        let attribute = self.metadata.get("attribute").map_or("", String::as_str);
+        let text = match self.reason.as_str() {
+            "QUESTION_EMPTY" => {
+                "say what is known of the vehicle: `dashwright look-up YEAR MAKE MODEL`, or see what can be \
+                 chosen with `dashwright choices`"
+            }
+            "VIN_REFUSED" => "read the number again from the vehicle; I, O and Q are never in it",
+            "INPUTS_CONTRADICT" => "leave out the one that is wrong",
+            "WORD_UNKNOWN" if attribute == "vin" => {
+                "say year, make and model instead: the catalogue does not know this maker's numbers"
+            }
+            "WORD_UNKNOWN" | "NO_VEHICLE_LINE" => {
+                "see what the catalogue knows with `dashwright choices`, leaving out what was refused"
+            }
+            "RECORD_NOT_FOUND" => {
+                return Some(format!(
+                    "find it with `dashwright record search WORDS` or `dashwright record list {kind}`"
+                ));
+            }
+            "PAGE_TOKEN_INVALID" => "begin again without --page-token, and ask the same question",
+            "REVISION_TOKEN_INVALID" | "REVISION_OF_ANOTHER_DATASET" => {
+                "take the token from an answer of this server: `dashwright info` prints the latest"
+            }
+            "REVISION_NOT_REACHED" => "ask a server that has it, or leave out --at-least",
+            "REVISION_NOT_KEPT" => "leave out --at to read the latest revision",
+            "OVERLOADED" | "DRAINING" => {
+                let wait = self.retry_after.map_or(0, |wait| wait.as_millis());
+                return Some(format!("try again after {wait} ms"));
+            }
+            "" if self.code == "UNIMPLEMENTED" => "the server is of another version, or is no dashwright",
+            _ => return None,
+        };
+        Some(text.to_owned())
+    }
+}
+
+fn code_name(code: tonic::Code) -> &'static str {
+    use tonic::Code;
+    match code {
+        Code::Ok => "OK",
+        Code::Cancelled => "CANCELLED",
+        Code::Unknown => "UNKNOWN",
+        Code::InvalidArgument => "INVALID_ARGUMENT",
+        Code::DeadlineExceeded => "DEADLINE_EXCEEDED",
+        Code::NotFound => "NOT_FOUND",
+        Code::AlreadyExists => "ALREADY_EXISTS",
+        Code::PermissionDenied => "PERMISSION_DENIED",
+        Code::ResourceExhausted => "RESOURCE_EXHAUSTED",
+        Code::FailedPrecondition => "FAILED_PRECONDITION",
+        Code::Aborted => "ABORTED",
+        Code::OutOfRange => "OUT_OF_RANGE",
+        Code::Unimplemented => "UNIMPLEMENTED",
+        Code::Internal => "INTERNAL",
+        Code::Unavailable => "UNAVAILABLE",
+        Code::DataLoss => "DATA_LOSS",
+        Code::Unauthenticated => "UNAUTHENTICATED",
+    }
+}

@@ -1,0 +1,111 @@
+//! The dataset of a directory: begun, loaded, opened, verified.
+//!
+//! ```text
+//! DIR/FORMAT, DIR/LOCK, DIR/log/   the log, which is what is durable
+//! DIR/store/                       the materialised copy, which is rebuilt from the log when it is doubtful
+//! ```
+
+mod load;
+mod verify;
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use dashwright_engine::{Engine, Origin, initialise};
+use dashwright_log::{FileLog, FileOptions, Head, Log, OpenError};
+use dashwright_store::{Store, StoreError};
+
+pub(crate) use load::{LoadFailure, publish};
+pub(crate) use verify::verify;
+
+use crate::failure::Failure;
+use crate::wiring::Machine;
+
+/// The file that a directory has exactly when a dataset was begun in it.
+const FORMAT_FILE: &str = "FORMAT";
+/// Where the materialised copy is.
+const STORE: &str = "store";
+
+/// Opens the dataset of a directory, after it was begun and loaded where that is asked for. Blocks.
+///
+/// Records are read and checked before anything is begun, so that a faulty file leaves no directory behind.
+pub(crate) fn open(directory: &Path, init: bool, load: Option<&Path>) -> Result<Engine, Failure> {
+    if !init && !is_dataset(directory) {
+        return Err(OpenError::NotADataset { directory: directory.to_owned() }.into());
+    }
+    let records = load.map(load::read).transpose()?;
+    if init {
+        begin(directory)?;
+    }
+    let engine = start(directory)?;
+    if let Some(records) = records {
+        let revision = engine.view().revision();
+        if revision > 0 {
+            return Err(Failure::HasRevision { directory: directory.to_owned(), revision });
+        }
+        let file = load.map(|file| file.display().to_string()).unwrap_or_default();
+        publish(&engine, records, &origin(&format!("initial load of {file}")))?;
+    }
+    Ok(engine)
+}
+
+/// Begins a dataset in a missing or empty directory, or where an earlier attempt was interrupted.
+pub(crate) fn begin(directory: &Path) -> Result<(), Failure> {
+    let log = match FileLog::create(directory, FileOptions::default()) {
+        Ok(log) => log,
+        Err(error @ OpenError::AlreadyADataset { .. }) => {
+            let log = FileLog::open(directory, FileOptions::default())?.log;
+            if log.head() != Head::EMPTY {
+                return Err(error.into());
+            }
+            log
+        }
+        Err(error) => return Err(error.into()),
+    };
+    Ok(initialise(&log, &Machine, &origin("begin a dataset"))?)
+}
+
+/// Starts the engine on the log and the store of a directory.
+pub(crate) fn start(directory: &Path) -> Result<Engine, Failure> {
+    // The store knows which entries were verified before, so it is opened first; who has the directory, the log says.
+    let store = match Store::open(&directory.join(STORE)) {
+        Ok(opened) => opened.store,
+        Err(error @ StoreError::InUse { .. }) => {
+            FileLog::open(directory, FileOptions::default())?;
+            return Err(error.into());
+        }
+        Err(error) => return Err(error.into()),
+    };
+    let known = store.applied().unwrap_or(Head::EMPTY);
+    let opened = match FileLog::open_trusting(directory, known, FileOptions::default()) {
+        // The store is of another history: the engine fills it anew, from a log that is verified as a whole.
+        Err(OpenError::Disagrees { .. }) => FileLog::open(directory, FileOptions::default())?,
+        opened => opened?,
+    };
+    let (engine, report) = dashwright_engine::start(Arc::new(opened.log), store, Arc::new(Machine))?;
+    tracing::info!(
+        records = report.records,
+        replayed = report.replayed,
+        replay_ms = report.replay.as_millis(),
+        read_ms = report.read.as_millis(),
+        compile_ms = report.compile.as_millis(),
+        "started"
+    );
+    Ok(engine)
+}
+
+/// Who asks for what the command line asks for: the account that the program runs under.
+pub(crate) fn origin(reason: &str) -> Origin {
+    let account = std::env::var("USER").or_else(|_| std::env::var("USERNAME"));
+    let actor = format!("command line, {}", account.as_deref().unwrap_or("unknown account"));
+    Origin { actor, reason: reason.to_owned(), request_id: None }
+}
+
+fn is_dataset(directory: &Path) -> bool {
+    directory.join(FORMAT_FILE).exists()
+}
+
+/// The store's directory.
+fn store_of(directory: &Path) -> PathBuf {
+    directory.join(STORE)
+}

@@ -1,0 +1,84 @@
+//! `demo`: the invented catalogue on a temporary directory, and one question to it over gRPC.
+
+use std::path::Path;
+
+use dashwright_api::v1;
+use dashwright_engine::Engine;
+use tokio::task::spawn_blocking;
+
+use crate::args::{Demo, LogFormat};
+use crate::client::{self, Connection};
+use crate::failure::Failure;
+use crate::wiring::{self, Signals};
+use crate::{dataset, out, serve, text};
+
+/// Log lines that a demo writes unless RUST_LOG says otherwise: none but those that somebody has to know of.
+const LOGGED: &str = "error";
+
+/// What the demo asks: as a customer says it at the counter, without the factory audio option that decides the parts.
+const QUESTION: &str = "2013 orvane tamsel hatchback";
+
+/// Serves the invented catalogue and asks it a question.
+pub(crate) fn demo(arguments: &Demo) -> Result<(), Failure> {
+    serve::refuse_beyond_this_machine(arguments.listen)?;
+    wiring::log(LogFormat::Text, LOGGED);
+    // It goes when this function ends, whichever way.
+    let directory = tempfile::Builder::new().prefix("dashwright-demo-").tempdir().map_err(Failure::System)?;
+    let result = wiring::block_on(run(arguments, directory.path()));
+    directory.close().map_err(Failure::System)?;
+    result
+}
+
+async fn run(arguments: &Demo, directory: &Path) -> Result<(), Failure> {
+    let mut signals = Signals::take()?;
+    let listener = wiring::listen(arguments.listen).await?;
+    let address = format!("http://{}", listener.local_addr().map_err(Failure::System)?);
+    let directory = directory.join("data");
+    let engine = spawn_blocking(move || begin(&directory)).await;
+    let engine = engine.map_err(|error| Failure::System(error.into()))??;
+    let server = serve::until_signal(engine, listener, &mut signals);
+    tokio::pin!(server);
+    tokio::select! {
+        ended = &mut server => return ended,
+        asked = ask(arguments, &address) => asked?,
+    }
+    if arguments.once { Ok(()) } else { server.await }
+}
+
+/// The invented catalogue as revision 1 of a new dataset.
+fn begin(directory: &Path) -> Result<Engine, Failure> {
+    dataset::begin(directory)?;
+    let engine = dataset::start(directory)?;
+    let records = dashwright_demo::records().map_err(|error| Failure::Answer(error.into()))?;
+    dataset::publish(&engine, records, &dataset::origin("the invented catalogue"))?;
+    Ok(engine)
+}
+
+async fn ask(arguments: &Demo, address: &str) -> Result<(), Failure> {
+    let connection = Connection::open(address).await?;
+    let vehicle = v1::VehicleQuestion { words: QUESTION.to_owned(), ..v1::VehicleQuestion::default() };
+    let answer = client::ask(&connection, vehicle.clone(), None).await?;
+    out::print(&client::printed(&vehicle, &answer, arguments.json)?)?;
+    if arguments.once {
+        return Ok(());
+    }
+    let invitation = text::invitation(&program(), address);
+    if arguments.json {
+        anstream::eprint!("{invitation}");
+        return Ok(());
+    }
+    out::print(&invitation)
+}
+
+/// How this program was called, for commands that can be pasted.
+fn program() -> String {
+    let called = std::env::args().next().unwrap_or_default();
+    let plain = |c: char| c.is_ascii_alphanumeric() || "/._-+".contains(c);
+    if called.is_empty() {
+        "dashwright".to_owned()
+    } else if called.chars().all(plain) {
+        called
+    } else {
+        format!("'{}'", called.replace('\'', r"'\''"))
+    }
+}

@@ -1,0 +1,236 @@
+//! Why a command failed: what is wrong, the details, and what to do next.
+
+use std::error::Error;
+use std::io;
+use std::net::SocketAddr;
+use std::path::PathBuf;
+
+use dashwright_engine::{InitError, StartError};
+use dashwright_grpc::ServeError;
+use dashwright_log::OpenError;
+use dashwright_store::StoreError;
+use serde_json::json;
+
+use crate::client::Refusal;
+use crate::dataset::LoadFailure;
+
+/// Why a command failed.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum Failure {
+    /// The command line was not understood; clap's own words.
+    #[error("{0}")]
+    Usage(String),
+    /// The service refused the call.
+    #[error("{}", .0.message)]
+    Refused(Box<Refusal>),
+    /// No server answers.
+    #[error("no server answers at {server}")]
+    Unreachable {
+        /// The address that was asked.
+        server: String,
+        /// What the transport says.
+        source: Box<dyn Error + Send + Sync>,
+    },
+    /// An answer is not what the schema says.
+    #[error("the answer can not be read, the server may be of another version")]
+    Answer(#[source] Box<dyn Error + Send + Sync>),
+    /// Somebody else listens there.
+    #[error("{address} is in use by another program")]
+    AddressInUse {
+        /// The address.
+        address: SocketAddr,
+    },
+    /// Nobody can listen there.
+    #[error("can not listen on {address}")]
+    Listen {
+        /// The address.
+        address: SocketAddr,
+        /// What the operating system says.
+        source: io::Error,
+    },
+    /// Other machines would reach a server that asks for no key.
+    #[error(
+        "{address} can be reached by other machines, and the server asks for no key and encrypts nothing"
+    )]
+    Public {
+        /// The address.
+        address: SocketAddr,
+    },
+    /// The data directory can not be used.
+    #[error(transparent)]
+    Open(#[from] OpenError),
+    /// The store can not be used.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The dataset can not be served.
+    #[error(transparent)]
+    Start(#[from] StartError),
+    /// The dataset can not be begun.
+    #[error(transparent)]
+    Init(#[from] InitError),
+    /// An initial dataset was to be loaded over another.
+    #[error("`{}` holds revision {revision} already, and --load is for the first one", directory.display())]
+    HasRevision {
+        /// The data directory.
+        directory: PathBuf,
+        /// Its last revision.
+        revision: u64,
+    },
+    /// Records were not loaded.
+    #[error(transparent)]
+    Load(#[from] LoadFailure),
+    /// A signal came before the server was ready.
+    #[error("stopped by a signal before the dataset was served; nothing was published")]
+    Interrupted,
+    /// What was verified is damaged; the report has said how.
+    #[error("`{}` is damaged", directory.display())]
+    Damaged {
+        /// The data directory.
+        directory: PathBuf,
+        /// What is wrong.
+        faults: Vec<String>,
+    },
+    /// The server failed.
+    #[error(transparent)]
+    Serve(#[from] ServeError),
+    /// Standard output can not be written to.
+    #[error("the answer can not be written")]
+    Output(#[source] io::Error),
+    /// The operating system refuses something that every run needs.
+    #[error("the program can not run here")]
+    System(#[source] io::Error),
+}
+
+impl Failure {
+    /// Tells it on standard error.
+    pub(crate) fn report(&self, as_json: bool) {
+        let text = if as_json { format!("{}\n", self.json()) } else { self.text() };
+        anstream::eprint!("{text}");
+    }
+
+    fn text(&self) -> String {
+        let mut text = format!("{RED}error:{RED:#} {}\n", self.message());
+        for detail in self.details() {
+            text.push_str(&format!("  {detail}\n"));
+        }
+        if let Some(next) = self.next() {
+            text.push_str(&format!("{BOLD}next:{BOLD:#} {next}\n"));
+        }
+        text
+    }
+
+    fn json(&self) -> serde_json::Value {
+        let mut error = json!({ "message": self.message() });
+        let mut put = |key: &str, value: serde_json::Value| {
+            if let Some(object) = error.as_object_mut() {
+                object.insert(key.to_owned(), value);
+            }
+        };
+        match self {
+            Self::Refused(refusal) => {
+                let Refusal { code, message: _, reason, metadata, violations, retry_after } = &**refusal;
+                put("code", json!(code));
+                put("reason", json!(reason));
+                put("metadata", json!(metadata));
+                let violation =
+                    |(field, text): &(String, String)| json!({"field": field, "description": text});
+                put("violations", violations.iter().map(violation).collect());
+                if let Some(wait) = retry_after {
+                    put("retry_after_milliseconds", json!(wait.as_millis()));
+                }
+            }
+            failure => put("details", json!(failure.details())),
+        }
+        if let Some(next) = self.next() {
+            put("next", json!(next));
+        }
+        json!({ "error": error })
+    }
+
+    /// The failure with its causes.
+    fn message(&self) -> String {
+        let mut text = self.to_string();
+        let mut cause = self.source();
+        while let Some(error) = cause {
+            let words = error.to_string();
+            // Wrappers of the transport repeat what they wrap.
+            if !text.ends_with(&words) {
+                text.push_str(&format!(": {words}"));
+            }
+            cause = error.source();
+        }
+        text
+    }
+
+    fn details(&self) -> Vec<String> {
+        match self {
+            Self::Refused(refusal) => refusal.details(),
+            Self::Load(failure) => failure.details(),
+            Self::Damaged { directory: _, faults } => faults.clone(),
+            _ => Vec::new(),
+        }
+    }
+
+    fn next(&self) -> Option<String> {
+        let text = match self {
+            Self::Refused(refusal) => return refusal.next(),
+            Self::Unreachable { .. } => {
+                "is the server running? start one with `dashwright demo` or `dashwright serve --data DIR`, \
+                 or name another with --server or DASHWRIGHT_SERVER"
+            }
+            Self::AddressInUse { address } => {
+                return Some(format!(
+                    "end the other program, or choose another port: --listen {}:0 takes a free one",
+                    address.ip()
+                ));
+            }
+            Self::Public { .. } => {
+                "listen on 127.0.0.1, or say --allow-public-without-keys when everybody who can reach \
+                 the address may read the catalogue"
+            }
+            Self::Open(error) => return after_open(error),
+            Self::HasRevision { .. } => {
+                "leave out --load to serve what is there, or load into a new directory with --init"
+            }
+            Self::Load(LoadFailure::File { .. }) => "name a file that you may read: --load FILE.jsonl",
+            Self::Load(LoadFailure::Faults { .. }) => "mend the file and load it again; nothing was loaded",
+            Self::Start(StartError::NotBegun) => {
+                "the directory was left when a dataset was just being begun: begin again with --init"
+            }
+            Self::Start(StartError::LogBehindStore { .. }) => {
+                "restore the log from a backup; to serve what the log still holds, move the directory `store` away"
+            }
+            Self::Interrupted => "start again; a directory that was begun needs no --init any more",
+            Self::Damaged { .. } => "restore the directory from a backup; nothing was changed",
+            _ => return None,
+        };
+        Some(text.to_owned())
+    }
+}
+
+const RED: anstyle::Style = anstyle::AnsiColor::Red.on_default().bold();
+const BOLD: anstyle::Style = anstyle::Style::new().bold();
+
+fn after_open(error: &OpenError) -> Option<String> {
+    let text = match error {
+        OpenError::NotADataset { directory } => {
+            return Some(format!(
+                "check the path, or begin a dataset there with `dashwright serve --data {} --init`",
+                directory.display()
+            ));
+        }
+        OpenError::AlreadyADataset { .. } => "leave out --init to serve it",
+        OpenError::Occupied { .. } => "name a directory that is missing or empty",
+        OpenError::NewerFormat { .. } => "serve it with the newer version of dashwright that wrote it",
+        OpenError::InUse { .. } => "end the other process, or ask it: one directory has one server",
+        OpenError::Damaged(_) | OpenError::UnreadableFormat { .. } => {
+            "see the whole damage with `dashwright verify DIR`, and restore the directory from a backup"
+        }
+        OpenError::Behind { .. } => {
+            "the log was cut or is an older copy: restore it from a backup; to serve what it still holds, \
+             move the directory `store` away"
+        }
+        _ => return None,
+    };
+    Some(text.to_owned())
+}

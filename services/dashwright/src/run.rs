@@ -1,0 +1,74 @@
+//! From the arguments to the exit code: 0 done, 1 refused or failed, 2 not understood.
+
+use std::ffi::OsString;
+use std::process::ExitCode;
+
+use clap::{CommandFactory as _, Parser as _};
+
+use crate::args::{Cli, Command};
+use crate::failure::Failure;
+use crate::{client, dataset, demo, out, serve};
+
+/// The command line was not understood; the code that shells use for it.
+const USAGE: u8 = 2;
+
+/// Does what the arguments say.
+pub(crate) fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
+    let arguments: Vec<_> = arguments.collect();
+    let cli = match Cli::try_parse_from(&arguments) {
+        Ok(cli) => cli,
+        Err(error) => return not_understood(&error, &arguments),
+    };
+    let json = wants_json(&cli.command);
+    match perform(cli.command) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            failure.report(json);
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn perform(command: Command) -> Result<(), Failure> {
+    match command {
+        Command::Demo(arguments) => demo::demo(&arguments),
+        Command::Serve(arguments) => serve::serve(&arguments),
+        Command::LookUp(arguments) => client::look_up(arguments),
+        Command::Choices(arguments) => client::choices(arguments),
+        Command::Record(arguments) => client::record(arguments),
+        Command::Info(arguments) => client::info(arguments),
+        Command::Verify(arguments) => dataset::verify(&arguments),
+        Command::Completions { shell } => {
+            let mut text = Vec::new();
+            clap_complete::generate(shell, &mut Cli::command(), "dashwright", &mut text);
+            out::print(&String::from_utf8_lossy(&text))
+        }
+    }
+}
+
+fn wants_json(command: &Command) -> bool {
+    use crate::args::Record;
+    match command {
+        Command::Demo(arguments) => arguments.json,
+        Command::LookUp(arguments) => arguments.client.json,
+        Command::Choices(arguments) => arguments.client.json,
+        Command::Record(Record::Get(arguments)) => arguments.client.json,
+        Command::Record(Record::List(arguments)) => arguments.client.json,
+        Command::Record(Record::Search(arguments)) => arguments.client.json,
+        Command::Record(Record::Schema(arguments)) => arguments.client.json,
+        Command::Info(arguments) => arguments.client.json,
+        Command::Verify(arguments) => arguments.json,
+        Command::Serve(_) | Command::Completions { .. } => false,
+    }
+}
+
+/// Help and version are answers; anything else is told as clap tells it, or as JSON where that was asked for.
+fn not_understood(error: &clap::Error, arguments: &[OsString]) -> ExitCode {
+    if error.use_stderr() && arguments.iter().any(|argument| argument == "--json") {
+        Failure::Usage(error.render().to_string()).report(true);
+        return ExitCode::from(USAGE);
+    }
+    // Nothing can be told to somebody who does not listen.
+    let _ = error.print();
+    u8::try_from(error.exit_code()).map_or(ExitCode::FAILURE, ExitCode::from)
+}

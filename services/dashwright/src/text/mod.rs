@@ -1,0 +1,33 @@
+//! Readable answers: plain, well ordered, numbers with units, at most as wide as the page.
+
+mod facets;
+mod fitment;
+mod lists;
+mod page;
+mod terms;
+#[cfg(test)]
+mod tests;
+
+use dashwright_api::v1;
+
+pub(crate) use fitment::fitment;
+pub(crate) use lists::{choices, hits, indented, info, record, records};
+
+/// What can be tried after the demo's answer.
+pub(crate) fn invitation(program: &str, server: &str) -> String {
+    let address = server.trim_start_matches("http://");
+    format!(
+        "\nThe invented catalogue is served at {server} until Ctrl-C. Three things to try, in another window:\n\
+         \n  {program} look-up 2013 orvane tamsel hatchback --audio A8 --server {server}\
+         \n  {program} choices --year 2018 --make orvane --server {server}\
+         \n  grpcurl -plaintext {address} list          (any gRPC client that knows reflection)\n"
+    )
+}
+
+/// The revision that an answer was made from.
+fn what_was_read(revision: Option<&v1::DatasetRevision>) -> String {
+    let Some(v1::DatasetRevision { token, number, content_hash: _ }) = revision else {
+        return "a revision that the server does not name".to_owned();
+    };
+    format!("revision {number}, token {token}")
+}

@@ -1,0 +1,110 @@
+//! What the crates are wired with: the runtime, the log, the time and fresh ids, signals.
+
+use std::io;
+use std::time::SystemTime;
+
+use dashwright_engine::Surroundings;
+use tokio::net::TcpListener;
+use tokio::runtime::Builder;
+use tracing_subscriber::EnvFilter;
+
+use crate::args::LogFormat;
+use crate::failure::Failure;
+
+/// Runs until the future has ended, then lets go of whatever still runs.
+///
+/// # Errors
+/// The future's own, or when there is no runtime.
+pub(crate) fn block_on<T>(future: impl Future<Output = Result<T, Failure>>) -> Result<T, Failure> {
+    let runtime = Builder::new_multi_thread().enable_all().build().map_err(Failure::System)?;
+    let result = runtime.block_on(future);
+    // Connections that were cut off, and a load that a signal interrupted, end with the process.
+    runtime.shutdown_background();
+    result
+}
+
+/// Writes the log to standard error. `RUST_LOG` says how much; without it, `otherwise`.
+pub(crate) fn log(format: LogFormat, otherwise: &str) {
+    let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new(otherwise));
+    let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(io::stderr);
+    // It fails only where a log is set up already.
+    let _ = match format {
+        LogFormat::Text => {
+            let colours = anstream::AutoStream::choice(&io::stderr()) != anstream::ColorChoice::Never;
+            log.with_ansi(colours).try_init()
+        }
+        LogFormat::Json => log.json().flatten_event(true).try_init(),
+    };
+}
+
+/// Listens, so that an address that is taken is told before anything is opened or begun.
+///
+/// # Errors
+/// When it is taken, or not one of this machine.
+pub(crate) async fn listen(address: std::net::SocketAddr) -> Result<TcpListener, Failure> {
+    TcpListener::bind(address).await.map_err(|source| match source.kind() {
+        io::ErrorKind::AddrInUse => Failure::AddressInUse { address },
+        _ => Failure::Listen { address, source },
+    })
+}
+
+/// The clock of the machine, and random ids.
+pub(crate) struct Machine;
+
+impl Surroundings for Machine {
+    fn now(&self) -> String {
+        humantime::format_rfc3339_millis(SystemTime::now()).to_string()
+    }
+
+    fn new_id(&self) -> String {
+        uuid::Uuid::now_v7().to_string()
+    }
+}
+
+/// The signals that end the program: SIGINT, which Ctrl-C sends, and SIGTERM.
+#[cfg(unix)]
+pub(crate) struct Signals {
+    interrupt: tokio::signal::unix::Signal,
+    terminate: tokio::signal::unix::Signal,
+}
+
+#[cfg(unix)]
+impl Signals {
+    /// Takes the signals; from now on they no longer end the process by themselves.
+    ///
+    /// # Errors
+    /// When the operating system refuses.
+    pub(crate) fn take() -> Result<Self, Failure> {
+        use tokio::signal::unix::{SignalKind, signal};
+        let interrupt = signal(SignalKind::interrupt()).map_err(Failure::System)?;
+        let terminate = signal(SignalKind::terminate()).map_err(Failure::System)?;
+        Ok(Self { interrupt, terminate })
+    }
+
+    /// Waits for the next one.
+    pub(crate) async fn next(&mut self) {
+        tokio::select! {
+            _ = self.interrupt.recv() => {}
+            _ = self.terminate.recv() => {}
+        }
+    }
+}
+
+/// The signal that ends the program: Ctrl-C.
+#[cfg(not(unix))]
+pub(crate) struct Signals;
+
+#[cfg(not(unix))]
+impl Signals {
+    /// Takes the signal.
+    pub(crate) fn take() -> Result<Self, Failure> {
+        Ok(Self)
+    }
+
+    /// Waits for the next one.
+    pub(crate) async fn next(&mut self) {
+        if tokio::signal::ctrl_c().await.is_err() {
+            std::future::pending::<()>().await;
+        }
+    }
+}
