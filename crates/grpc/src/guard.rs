@@ -8,7 +8,7 @@ use std::panic::AssertUnwindSafe;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::task::{Context, Poll};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use futures_util::future::{BoxFuture, FutureExt as _};
 use http::{HeaderMap, Request, Response};
@@ -17,6 +17,7 @@ use tonic::body::Body;
 use tonic::{Code, Status};
 use tower::{Layer, Service};
 
+use crate::from_proto::{FieldFault, FieldProblem};
 use crate::limits::LIMITS;
 use crate::status::Refusal;
 
@@ -24,6 +25,21 @@ use crate::status::Refusal;
 const REQUEST_ID: &str = "x-request-id";
 /// The longest name of a request that is taken over; a longer one is no name.
 const MOST_REQUEST_ID_BYTES: usize = 64;
+
+/// The part of a call's deadline that is kept for the way of the answer: 1 in so many.
+const RETURN_SHARE: u32 = 10;
+/// The most that is kept for it: a round trip between continents takes less.
+const MOST_RETURN: Duration = Duration::from_millis(200);
+
+tokio::task_local! {
+    /// Until when the call that is being answered may wait for something.
+    static END_OF_WAIT: Instant;
+}
+
+/// Until when the current call may wait for something, so that what it then says still reaches the caller in time.
+pub(crate) fn end_of_wait() -> Instant {
+    END_OF_WAIT.try_with(|end| *end).unwrap_or_else(|_| Instant::now() + LIMITS.deadline)
+}
 
 /// Puts a [`Guard`] before a service.
 #[derive(Clone)]
@@ -80,13 +96,16 @@ where
             return std::future::ready(Ok(refused(Refusal::Overloaded))).boxed();
         };
         let deadline = deadline(request.headers());
+        // What waits gives up first, then this guard, then the transport, whose status would have no reason.
+        let reserve = (deadline / RETURN_SHARE).min(MOST_RETURN) / 2;
+        let begin = Instant::now();
         let name = caller_name(request.headers());
         let number = self.shared.requests.fetch_add(1, Ordering::Relaxed);
-        let answer = self.inner.call(request);
+        let answer = END_OF_WAIT.scope(begin + deadline - 2 * reserve, self.inner.call(request));
         async move {
             let _place = place;
-            let Some(deadline) = deadline else { return caught(answer, name, number).await };
-            match tokio::time::timeout(deadline, caught(answer, name, number)).await {
+            let end = begin + deadline - reserve;
+            match tokio::time::timeout_at(end.into(), caught(answer, name, number)).await {
                 Ok(answer) => answer.map(with_reason),
                 Err(_) => Ok(refused(Refusal::Deadline { most: deadline })),
             }
@@ -115,10 +134,10 @@ fn refused(refusal: Refusal) -> Response<Body> {
     Status::from(refusal).into_http()
 }
 
-/// The caller's deadline, but not later than the server's; none for the calls that watch and have no end.
-fn deadline(headers: &HeaderMap) -> Option<Duration> {
+/// The caller's deadline, but not later than the server's. An answer that is a stream has begun by then and goes on.
+fn deadline(headers: &HeaderMap) -> Duration {
     let asked = headers.get("grpc-timeout").and_then(|value| value.to_str().ok()).and_then(timeout);
-    Some(asked.map_or(LIMITS.deadline, |asked| asked.min(LIMITS.deadline)))
+    asked.map_or(LIMITS.deadline, |asked| asked.min(LIMITS.deadline))
 }
 
 /// A timeout as gRPC over HTTP/2 writes it: at most eight digits and a unit.
@@ -156,6 +175,11 @@ fn with_reason(response: Response<Body>) -> Response<Body> {
     match Status::from_header_map(headers).map(|status| status.code()) {
         // tonic's word for a message over its limit.
         Some(Code::OutOfRange | Code::ResourceExhausted) => refused(Refusal::TooLarge),
+        // tonic's word for bytes that it could not decode: no handler of this service says it without details.
+        Some(Code::Internal) => {
+            let problem = FieldProblem::NoMessage;
+            refused(Refusal::Fields(vec![FieldFault { path: String::new(), problem }]))
+        }
         // tonic's word for a timeout of its own.
         Some(Code::Cancelled) => refused(Refusal::Deadline { most: LIMITS.deadline }),
         _ => response,
@@ -179,10 +203,10 @@ mod tests {
     #[test]
     fn a_deadline_is_never_later_than_the_servers() {
         let mut headers = HeaderMap::new();
-        assert_eq!(deadline(&headers), Some(LIMITS.deadline));
+        assert_eq!(deadline(&headers), LIMITS.deadline);
         headers.insert("grpc-timeout", "1H".parse().unwrap());
-        assert_eq!(deadline(&headers), Some(LIMITS.deadline));
+        assert_eq!(deadline(&headers), LIMITS.deadline);
         headers.insert("grpc-timeout", "5m".parse().unwrap());
-        assert_eq!(deadline(&headers), Some(Duration::from_millis(5)));
+        assert_eq!(deadline(&headers), Duration::from_millis(5));
     }
 }

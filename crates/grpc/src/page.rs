@@ -5,7 +5,7 @@ use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use dashwright_engine::{Freshness, RevisionToken, View};
 use sha2::{Digest as _, Sha256};
 
-use crate::Refusal;
+use crate::from_proto::{FieldFaults, FieldProblem};
 
 /// The number of the token's form.
 const FORM: &str = "1";
@@ -21,11 +21,13 @@ pub(crate) struct Page {
 
 impl Page {
     /// Reads the token of a request, whose other fields are given as one text.
-    pub(crate) fn of(token: &str, request: &str) -> Result<Self, Refusal> {
+    pub(crate) fn of(token: &str, request: &str, faults: &mut FieldFaults) -> Self {
+        let first = Self { skip: 0, revision: None };
         if token.is_empty() {
-            return Ok(Self { skip: 0, revision: None });
+            return first;
         }
-        Self::decode(token, request).ok_or(Refusal::PageToken)
+        let page = Self::decode(token, request).ok_or(FieldProblem::PageToken);
+        faults.take("page_token", page).unwrap_or(first)
     }
 
     fn decode(token: &str, request: &str) -> Option<Self> {
@@ -76,9 +78,9 @@ mod tests {
 
     #[test]
     fn a_token_continues_its_own_request_only() {
-        let page = Page::of(&token(40, "list part"), "list part").unwrap();
-        assert_eq!(page, Page { skip: 40, revision: Some(RevisionToken::new("one", 7)) });
-        assert!(matches!(Page::of(&token(40, "list part"), "list dash"), Err(Refusal::PageToken)));
+        let page = Page::decode(&token(40, "list part"), "list part");
+        assert_eq!(page, Some(Page { skip: 40, revision: Some(RevisionToken::new("one", 7)) }));
+        assert_eq!(Page::decode(&token(40, "list part"), "list dash"), None);
     }
 
     #[test]
@@ -88,10 +90,10 @@ mod tests {
             let mut bytes = good.clone().into_bytes();
             bytes[place] = if bytes[place] == b'A' { b'B' } else { b'A' };
             let altered = String::from_utf8(bytes).unwrap();
-            assert!(Page::of(&altered, "list part").is_err(), "{altered}");
+            assert_eq!(Page::decode(&altered, "list part"), None, "{altered}");
         }
         for junk in ["x", "????", "AAAA", &good[1..]] {
-            assert!(Page::of(junk, "list part").is_err(), "{junk}");
+            assert_eq!(Page::decode(junk, "list part"), None, "{junk}");
         }
     }
 }

@@ -1,12 +1,11 @@
 //! What the handlers share: the engine, and the answers encoded from its current view.
 
 use std::sync::Arc;
-use std::time::Instant;
 
 use arc_swap::ArcSwap;
 use dashwright_engine::{Engine, Freshness, View};
 
-use crate::limits::LIMITS;
+use crate::guard::end_of_wait;
 use crate::shared::Answers;
 use crate::status::Refusal;
 
@@ -27,8 +26,10 @@ impl Service {
 
     /// The view that a read asks for.
     pub(crate) async fn view(&self, freshness: Freshness) -> Result<Arc<View>, Refusal> {
-        let deadline = Instant::now() + LIMITS.deadline;
-        self.engine.view_at(freshness, deadline).await.map_err(|error| Refusal::View(Box::new(error)))
+        self.engine.view_at(freshness, end_of_wait()).await.map_err(|error| {
+            let incarnation = self.engine.view().incarnation().to_owned();
+            Refusal::View { incarnation, error: Box::new(error) }
+        })
     }
 
     /// The view that a read asks for, with the answers encoded from it; those of the latest view are kept.

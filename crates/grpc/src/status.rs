@@ -6,7 +6,7 @@ use std::fmt;
 use std::time::Duration;
 
 use dashwright_api::v1::ErrorReason;
-use dashwright_engine::{TokenError, ViewError};
+use dashwright_engine::ViewError;
 use dashwright_model::record::RecordKind;
 use dashwright_model::vin::VinConcern;
 use dashwright_snapshot::IdentifyError;
@@ -14,7 +14,7 @@ use dashwright_snapshot::identify::{Source, Stated, name as attribute_name};
 use tonic::{Code, Status};
 use tonic_types::{ErrorDetails, StatusExt as _};
 
-use crate::from_proto::FieldFault;
+use crate::from_proto::{FieldFault, FieldProblem};
 use crate::limits::LIMITS;
 
 /// The domain of every reason.
@@ -40,17 +40,13 @@ pub enum Refusal {
         /// The id.
         id: String,
     },
-    /// A page token is not one of this call.
-    PageToken,
-    /// A revision token is not one of this service.
-    RevisionToken {
-        /// The field that holds it.
-        field: &'static str,
-        /// Why.
-        source: TokenError,
-    },
     /// There is no view to answer from.
-    View(Box<ViewError>),
+    View {
+        /// The incarnation of the dataset that is served.
+        incarnation: String,
+        /// Why.
+        error: Box<ViewError>,
+    },
     /// The request is larger than allowed.
     TooLarge,
     /// More calls than the service takes at once.
@@ -80,9 +76,7 @@ impl fmt::Display for Refusal {
             },
             Self::Identify(error) => write!(f, "{error}"),
             Self::RecordNotFound { kind, id } => write!(f, "there is no {kind} record `{id}`"),
-            Self::PageToken => write!(f, "the page token is not one of this request"),
-            Self::RevisionToken { source, .. } => write!(f, "{source}"),
-            Self::View(error) => write!(f, "{error}"),
+            Self::View { error, .. } => write!(f, "{error}"),
             Self::TooLarge => write!(f, "the request is larger than {} bytes", LIMITS.request_bytes),
             Self::Overloaded => write!(f, "{} calls are in flight, which is the limit", LIMITS.calls),
             Self::Draining => write!(f, "the service is going down"),
@@ -115,20 +109,14 @@ impl From<Refusal> for Status {
 
 fn told(refusal: &Refusal) -> Told {
     match refusal {
-        Refusal::Fields(_) => (Code::InvalidArgument, ErrorReason::FieldsInvalid, Vec::new()),
+        Refusal::Fields(faults) => told_faults(faults),
         Refusal::Identify(error) => told_identify(error),
         Refusal::RecordNotFound { kind, id } => (
             Code::NotFound,
             ErrorReason::RecordNotFound,
             vec![("kind", kind.to_string()), ("id", id.clone())],
         ),
-        Refusal::PageToken => {
-            (Code::InvalidArgument, ErrorReason::PageTokenInvalid, vec![("field", "page_token".to_owned())])
-        }
-        Refusal::RevisionToken { field, .. } => {
-            (Code::InvalidArgument, ErrorReason::RevisionTokenInvalid, vec![("field", (*field).to_owned())])
-        }
-        Refusal::View(error) => told_view(error),
+        Refusal::View { incarnation, error } => told_view(incarnation, error),
         Refusal::TooLarge => {
             let most = LIMITS.request_bytes.to_string();
             (Code::ResourceExhausted, ErrorReason::MessageTooLarge, vec![("most_bytes", most)])
@@ -148,6 +136,25 @@ fn told(refusal: &Refusal) -> Told {
     }
 }
 
+/// A token that is wrong has a reason of its own, unless other fields are wrong too.
+fn told_faults(faults: &[FieldFault]) -> Told {
+    let malformed = || (Code::InvalidArgument, ErrorReason::FieldsInvalid, Vec::new());
+    let [FieldFault { path, problem }] = faults else { return malformed() };
+    let reason = match problem {
+        FieldProblem::RevisionToken(_) => ErrorReason::RevisionTokenInvalid,
+        FieldProblem::PageToken => ErrorReason::PageTokenInvalid,
+        FieldProblem::Missing
+        | FieldProblem::Text(_)
+        | FieldProblem::Vin(_)
+        | FieldProblem::Date(_)
+        | FieldProblem::Id(_)
+        | FieldProblem::NoMessage
+        | FieldProblem::UnknownTerm { .. }
+        | FieldProblem::Above { .. } => return malformed(),
+    };
+    (Code::InvalidArgument, reason, vec![("field", path.clone())])
+}
+
 fn told_identify(error: &IdentifyError) -> Told {
     match error {
         IdentifyError::Nothing => (Code::InvalidArgument, ErrorReason::QuestionEmpty, Vec::new()),
@@ -159,7 +166,9 @@ fn told_identify(error: &IdentifyError) -> Told {
             (Code::InvalidArgument, ErrorReason::VinRefused, metadata)
         }
         IdentifyError::UnknownVin { vin, .. } => {
-            let metadata = vec![("attribute", "vin".to_owned()), ("typed", vin.as_str().to_owned())];
+            let typed = vin.as_str().to_owned();
+            let metadata =
+                vec![("attribute", "vin".to_owned()), ("typed", typed), ("nearest", String::new())];
             (Code::NotFound, ErrorReason::WordUnknown, metadata)
         }
         IdentifyError::NoMatch { attribute, typed, nearest } => {
@@ -210,12 +219,14 @@ fn both(left: &Stated, right: &Stated) -> Vec<(&'static str, String)> {
     ]
 }
 
-fn told_view(error: &ViewError) -> Told {
+fn told_view(incarnation: &str, error: &ViewError) -> Told {
     let revision = |name: &'static str, revision: u64| (name, revision.to_string());
     match error {
-        ViewError::OtherHistory => {
-            (Code::FailedPrecondition, ErrorReason::RevisionOfAnotherDataset, Vec::new())
-        }
+        ViewError::OtherHistory => (
+            Code::FailedPrecondition,
+            ErrorReason::RevisionOfAnotherDataset,
+            vec![("incarnation", incarnation.to_owned())],
+        ),
         ViewError::NotReached { wanted, current } => (
             Code::FailedPrecondition,
             ErrorReason::RevisionNotReached,
@@ -260,10 +271,8 @@ fn add_violations(details: &mut ErrorDetails, refusal: &Refusal) {
             | IdentifyError::NothingRecognised { .. }
             | IdentifyError::NoLine { .. } => {}
         },
-        Refusal::PageToken => one(details, "page_token"),
-        Refusal::RevisionToken { field, .. } => one(details, field),
         Refusal::RecordNotFound { .. }
-        | Refusal::View(_)
+        | Refusal::View { .. }
         | Refusal::TooLarge
         | Refusal::Overloaded
         | Refusal::Draining

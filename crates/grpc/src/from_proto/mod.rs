@@ -6,8 +6,9 @@ mod vehicle;
 
 use std::fmt;
 
+use dashwright_engine::TokenError;
 use dashwright_model::vin::VinError;
-use dashwright_quantity::{DateError, IdError, TextError};
+use dashwright_quantity::{DateError, IdError, MAX_ID_BYTES, TextError};
 
 pub(crate) use key::{record_key, record_kind};
 pub(crate) use read_at::read_at;
@@ -40,6 +41,12 @@ pub enum FieldProblem {
         /// The number.
         found: i32,
     },
+    /// Not a revision token.
+    RevisionToken(TokenError),
+    /// A page token of another request, or an altered one.
+    PageToken,
+    /// The bytes are no message of the call.
+    NoMessage,
     /// Larger than allowed.
     Above {
         /// The value.
@@ -57,6 +64,9 @@ impl fmt::Display for FieldProblem {
             Self::Vin(error) => write!(f, "is no vehicle identification number: {error}"),
             Self::Date(error) => write!(f, "is malformed: {error}"),
             Self::Id(error) => write!(f, "is malformed: {error}"),
+            Self::RevisionToken(error) => write!(f, "is no revision token: {error}"),
+            Self::PageToken => write!(f, "is no page token of this request"),
+            Self::NoMessage => write!(f, "is no message of this call"),
             Self::UnknownTerm { found } => write!(f, "is `{found}`, which is not a value of its enum"),
             Self::Above { found, most } => write!(f, "is `{found}`, at most {most} is allowed"),
         }
@@ -89,6 +99,22 @@ impl FieldFaults {
                 self.0.push(FieldFault { path: "page_size".to_owned(), problem });
                 default
             }
+        }
+    }
+
+    /// The beginning of an id; one that is longer than any id begins none.
+    pub(crate) fn prefix(&mut self, path: &str, text: &str) {
+        if text.len() > MAX_ID_BYTES {
+            let problem = FieldProblem::Id(IdError::TooLong { bytes: text.len() });
+            self.0.push(FieldFault { path: path.to_owned(), problem });
+        }
+    }
+
+    /// The number of items in a list that may have so many.
+    pub(crate) fn count(&mut self, path: &str, found: usize, most: usize) {
+        if found > most {
+            let found = u32::try_from(found).unwrap_or(u32::MAX);
+            self.0.push(FieldFault { path: path.to_owned(), problem: FieldProblem::Above { found, most } });
         }
     }
 

@@ -3,17 +3,17 @@
 use dashwright_api::v1;
 use dashwright_engine::{Freshness, RevisionToken};
 
-use crate::Refusal;
+use super::{FieldFaults, FieldProblem};
 
 /// The revision that a read asks for; the latest when it says nothing.
-pub(crate) fn read_at(message: Option<v1::ReadAt>) -> Result<Freshness, Refusal> {
-    let token = |text: &str, field| -> Result<RevisionToken, Refusal> {
-        text.parse().map_err(|source| Refusal::RevisionToken { field, source })
+pub(crate) fn read_at(message: Option<v1::ReadAt>, faults: &mut FieldFaults) -> Freshness {
+    let mut token = |path, text: String| -> Option<RevisionToken> {
+        faults.take(path, text.parse().map_err(FieldProblem::RevisionToken))
     };
-    let Some(v1::ReadAt { at }) = message else { return Ok(Freshness::Latest) };
-    match at {
-        None => Ok(Freshness::Latest),
-        Some(v1::read_at::At::AtLeast(text)) => Ok(Freshness::AtLeast(token(&text, "read_at.at_least")?)),
-        Some(v1::read_at::At::Exactly(text)) => Ok(Freshness::Exactly(token(&text, "read_at.exactly")?)),
-    }
+    let Some(v1::ReadAt { at: Some(at) }) = message else { return Freshness::Latest };
+    let asked = match at {
+        v1::read_at::At::AtLeast(text) => token("read_at.at_least", text).map(Freshness::AtLeast),
+        v1::read_at::At::Exactly(text) => token("read_at.exactly", text).map(Freshness::Exactly),
+    };
+    asked.unwrap_or(Freshness::Latest)
 }

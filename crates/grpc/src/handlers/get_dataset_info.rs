@@ -3,7 +3,7 @@
 use dashwright_api::v1;
 use dashwright_model::record::RecordKind;
 
-use crate::from_proto::read_at;
+use crate::from_proto::{FieldFaults, read_at};
 use crate::limits::LIMITS;
 use crate::{Refusal, Service, to_proto};
 
@@ -13,7 +13,9 @@ impl Service {
         request: v1::GetDatasetInfoRequest,
     ) -> Result<v1::GetDatasetInfoResponse, Refusal> {
         let v1::GetDatasetInfoRequest { read_at: at } = request;
-        let view = self.view(read_at(at)?).await?;
+        let mut faults = FieldFaults::default();
+        let at = read_at(at, &mut faults);
+        let view = self.view(faults.or(at)?).await?;
         let count = |kind: &RecordKind| v1::KindCount {
             kind: to_proto::record_kind(*kind).into(),
             count: view.snapshot().count(*kind) as u64,

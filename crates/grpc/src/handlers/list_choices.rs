@@ -15,12 +15,13 @@ impl Service {
         let v1::ListChoicesRequest { read_at: at, vehicle, page_size, page_token } = request;
         let fingerprint = format!("choices {vehicle:?}");
         let mut faults = FieldFaults::default();
+        let at = read_at(at, &mut faults);
         let question = vehicle_question(vehicle, &mut faults);
         let size = faults.page_size(page_size, CHOICES_DEFAULT, CHOICES_MOST);
+        let page = Page::of(&page_token, &fingerprint, &mut faults);
         let question = faults.or(question)?;
-        let page = Page::of(&page_token, &fingerprint)?;
 
-        let view = self.view(page.freshness(read_at(at)?)).await?;
+        let view = self.view(page.freshness(at)).await?;
         let found = view.snapshot().choices(&question).map_err(|error| Refusal::Identify(Box::new(error)))?;
 
         let choices: Vec<_> = found.choices.iter().skip(page.skip).take(size).map(to_proto::choice).collect();

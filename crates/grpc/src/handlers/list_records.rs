@@ -16,13 +16,15 @@ impl Service {
     ) -> Result<v1::ListRecordsResponse, Refusal> {
         let v1::ListRecordsRequest { read_at: at, kind, id_prefix, page_size, page_token } = request;
         let mut faults = FieldFaults::default();
+        let fingerprint = format!("records {kind} {id_prefix}");
+        let at = read_at(at, &mut faults);
         let kind = faults.take("kind", record_kind(kind)).unwrap_or(RecordKind::Vocabulary);
         let size = faults.page_size(page_size, RECORDS_DEFAULT, RECORDS_MOST);
+        let page = Page::of(&page_token, &fingerprint, &mut faults);
+        faults.prefix("id_prefix", &id_prefix);
         let kind = faults.or(kind)?;
-        let fingerprint = format!("records {kind} {id_prefix}");
-        let page = Page::of(&page_token, &fingerprint)?;
 
-        let view = self.view(page.freshness(read_at(at)?)).await?;
+        let view = self.view(page.freshness(at)).await?;
         let all = with_prefix(view.snapshot().records(kind), &id_prefix);
 
         let records = page_of(kind, all.get(page.skip..).unwrap_or_default(), size)?;

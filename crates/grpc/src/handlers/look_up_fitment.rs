@@ -16,10 +16,11 @@ impl Service {
     pub(crate) async fn fitment(&self, request: v1::LookUpFitmentRequest) -> Result<Reply, Refusal> {
         let v1::LookUpFitmentRequest { read_at: at, vehicle } = request;
         let mut faults = FieldFaults::default();
+        let at = read_at(at, &mut faults);
         let question = vehicle_question(vehicle, &mut faults);
         let question = faults.or(question)?;
 
-        let answers = self.answers(read_at(at)?).await?;
+        let answers = self.answers(at).await?;
         let snapshot = answers.view.snapshot();
         let found = snapshot.identify(&question).map_err(|error| Refusal::Identify(Box::new(error)))?;
         let candidates = one_by_one(&found.candidates);

@@ -16,6 +16,8 @@ impl Service {
     ) -> Result<v1::SearchRecordsResponse, Refusal> {
         let v1::SearchRecordsRequest { read_at: at, query, kinds, page_size } = request;
         let mut faults = FieldFaults::default();
+        let at = read_at(at, &mut faults);
+        faults.count("kinds", kinds.len(), RecordKind::ALL.len());
         let query = faults.take("query", Label::new(query.trim()).map_err(FieldProblem::Text));
         let named = kinds.iter().enumerate();
         let kinds: Vec<_> = named
@@ -25,7 +27,7 @@ impl Service {
         let Some(query) = faults.or(query)? else { return Err(Refusal::Fields(Vec::new())) };
         let kinds = if kinds.is_empty() { RecordKind::ALL.to_vec() } else { kinds };
 
-        let view = self.view(read_at(at)?).await?;
+        let view = self.view(at).await?;
         let hits = view.snapshot().search(query.as_str(), &kinds, size);
 
         let hits: Result<Vec<_>, Refusal> = hits.iter().map(|hit| shown(view.snapshot(), hit)).collect();
