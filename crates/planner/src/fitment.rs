@@ -68,9 +68,14 @@ impl CaseView<'_> {
         PartOffer { part: offer.part, cover: offer.cover, via: offer.via, limited }
     }
 
-    /// How a feature is carried, if that is recorded.
+    /// How a feature is carried, if that is recorded. What sits in the dash is the dash's to say where the factory audio,
+    /// which may be behind several dashes, says nothing.
     pub(crate) fn carrier(&self, feature: Feature) -> Option<Carrier> {
-        self.audio.features.get(&feature).copied()
+        let by_dash = || {
+            let sits = self.dash.surroundings.iter().any(|surrounding| surrounding.feature == Some(feature));
+            sits.then_some(Carrier::DashPanel)
+        };
+        self.audio.features.get(&feature).copied().or_else(by_dash)
     }
 
     /// Whether some radio goes in without a part that replaces the panel.

@@ -1,0 +1,123 @@
+//! The client: as many calls as a server takes, for a bounded time, on a bounded number of connections.
+
+use std::fmt;
+use std::time::{Duration, Instant};
+
+use bytes::Bytes;
+use http::uri::PathAndQuery;
+use tonic::client::Grpc;
+use tonic::transport::{Channel, Endpoint};
+
+use crate::Outcome;
+use crate::floor::Raw;
+use crate::server::Running;
+
+/// The call that is measured.
+const PATH: PathAndQuery = PathAndQuery::from_static("/dashwright.v1.FitmentService/LookUpFitment");
+/// Connections at once.
+const CONNECTIONS: usize = 4;
+/// Calls at once on each connection.
+const CALLS_EACH: usize = 16;
+
+/// How long a server is asked.
+#[derive(Clone, Copy)]
+pub(crate) struct Length {
+    warm_up: Duration,
+    measured: Duration,
+}
+
+/// For figures.
+pub(crate) const LONG: Length =
+    Length { warm_up: Duration::from_millis(500), measured: Duration::from_secs(3) };
+/// To see that it works.
+pub(crate) const SHORT: Length =
+    Length { warm_up: Duration::from_millis(50), measured: Duration::from_millis(200) };
+
+/// What a server did in a round.
+pub(crate) struct Measured {
+    pub(crate) cpu_microseconds: f64,
+    pub(crate) calls_per_second: f64,
+    pub(crate) reply_bytes: f64,
+}
+
+impl fmt::Display for Measured {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{:.1} µs CPU, {:.0} calls/s", self.cpu_microseconds, self.calls_per_second)
+    }
+}
+
+/// The replies to some requests, in their order.
+pub(crate) fn replies(server: &Running, requests: &[Vec<u8>]) -> Outcome<Vec<Vec<u8>>> {
+    block_on(async {
+        let channel = channel(server).await?;
+        let mut replies = Vec::new();
+        for request in requests {
+            replies.push(call(&channel, Bytes::from(request.clone())).await?.to_vec());
+        }
+        Ok(replies)
+    })
+}
+
+/// Asks a server as fast as it answers.
+pub(crate) fn measure(server: &Running, requests: &[Vec<u8>], length: Length) -> Outcome<Measured> {
+    let requests: Vec<Bytes> = requests.iter().cloned().map(Bytes::from).collect();
+    block_on(async {
+        saturate(server, &requests, length.warm_up).await?;
+        let (cpu, began) = (server.cpu_microseconds()?, Instant::now());
+        let (calls, bytes) = saturate(server, &requests, length.measured).await?;
+        let (cpu, seconds) = (server.cpu_microseconds()? - cpu, began.elapsed().as_secs_f64());
+        let calls = calls as f64;
+        Ok(Measured {
+            cpu_microseconds: cpu / calls,
+            calls_per_second: calls / seconds,
+            reply_bytes: bytes as f64 / calls,
+        })
+    })
+}
+
+async fn saturate(server: &Running, requests: &[Bytes], time: Duration) -> Outcome<(u64, u64)> {
+    let end = Instant::now() + time;
+    let mut tasks = tokio::task::JoinSet::new();
+    for connection in 0..CONNECTIONS {
+        let channel = channel(server).await?;
+        for caller in 0..CALLS_EACH {
+            let (channel, requests) = (channel.clone(), requests.to_vec());
+            tasks.spawn(async move {
+                ask_until(end, &channel, &requests, connection * CALLS_EACH + caller).await
+            });
+        }
+    }
+    let (mut calls, mut bytes) = (0, 0);
+    while let Some(done) = tasks.join_next().await {
+        let (own_calls, own_bytes) = done??;
+        calls += own_calls;
+        bytes += own_bytes;
+    }
+    Ok((calls, bytes))
+}
+
+async fn ask_until(end: Instant, channel: &Channel, requests: &[Bytes], start: usize) -> Outcome<(u64, u64)> {
+    let (mut calls, mut bytes) = (0, 0);
+    for request in requests.iter().cycle().skip(start) {
+        if Instant::now() >= end {
+            break;
+        }
+        bytes += call(channel, request.clone()).await?.len() as u64;
+        calls += 1;
+    }
+    Ok((calls, bytes))
+}
+
+async fn call(channel: &Channel, request: Bytes) -> Outcome<Bytes> {
+    let mut client = Grpc::new(channel.clone());
+    client.ready().await?;
+    Ok(client.unary(tonic::Request::new(request), PATH.clone(), Raw).await?.into_inner())
+}
+
+async fn channel(server: &Running) -> Outcome<Channel> {
+    Ok(Endpoint::from_shared(format!("http://{}", server.address))?.connect().await?)
+}
+
+fn block_on<T>(work: impl Future<Output = Outcome<T>>) -> Outcome<T> {
+    tokio::runtime::Builder::new_current_thread().enable_all().build()?.block_on(work)
+}

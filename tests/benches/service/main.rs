@@ -1,0 +1,119 @@
+//! What a look-up costs over a socket, beside a raw echo of the same bytes: `cargo bench --bench service`.
+//!
+//! The bench starts itself again as servers, each a process of its own on a core of its own, and asks them in turns from
+//! the other core. Server CPU per call (user and system, from /proc) is the steadiest figure on a shared machine; every
+//! ratio is taken within one run, round by round, and the median is told. Figures go to target/bench/service.json.
+
+mod cpu;
+mod floor;
+mod load;
+mod questions;
+mod server;
+
+use std::error::Error;
+
+use load::Measured;
+use server::{Kind, Running};
+
+/// Vehicle lines of the smaller and of the larger dataset.
+const SIZES: [usize; 2] = [150, 150_000];
+/// Rounds; each asks every server once, so that a slow moment of the machine meets all of them.
+const ROUNDS: usize = 7;
+
+type Outcome<T> = Result<T, Box<dyn Error + Send + Sync>>;
+
+fn main() -> Outcome<()> {
+    let arguments: Vec<String> = std::env::args().collect();
+    match arguments.get(1).map(String::as_str) {
+        Some("serve") => server::serve(&arguments),
+        Some("floor") => floor::serve(&arguments),
+        // `cargo test` runs benches with `--test` to see that they work: one short round.
+        _ if arguments.iter().any(|argument| argument == "--test") => compare(1, load::SHORT),
+        _ => compare(ROUNDS, load::LONG),
+    }
+}
+
+fn compare(rounds: usize, length: load::Length) -> Outcome<()> {
+    cpu::pin(0)?;
+    let asked = questions::sample(SIZES[0])?;
+    let asked_large = questions::sample(SIZES[1])?;
+    let small = Running::start(&Kind::Service { lines: SIZES[0] })?;
+    let large = Running::start(&Kind::Service { lines: SIZES[1] })?;
+    let replies = load::replies(&small, &asked)?;
+    let floor = Running::start(&Kind::Floor { replies: &replies })?;
+    let mut table = Table::default();
+    for round in 0..rounds {
+        let measured = Round {
+            floor: load::measure(&floor, &asked, length)?,
+            small: load::measure(&small, &asked, length)?,
+            large: load::measure(&large, &asked_large, length)?,
+        };
+        eprintln!("round {}: {measured}", round + 1);
+        table.rounds.push(measured);
+    }
+    table.memory_per_line =
+        large.resident()?.saturating_sub(small.resident()?) / (SIZES[1] - SIZES[0]) as u64;
+    table.start_seconds = large.start_seconds;
+    table.print();
+    table.write()
+}
+
+/// One round: every server asked once.
+struct Round {
+    floor: Measured,
+    small: Measured,
+    large: Measured,
+}
+
+impl std::fmt::Display for Round {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "echo {}; {} lines {}; {} lines {}", self.floor, SIZES[0], self.small, SIZES[1], self.large)
+    }
+}
+
+/// All rounds.
+#[derive(Default)]
+struct Table {
+    rounds: Vec<Round>,
+    memory_per_line: u64,
+    start_seconds: f64,
+}
+
+impl Table {
+    /// The median over the rounds.
+    fn median(&self, figure: impl Fn(&Round) -> f64) -> f64 {
+        let mut figures: Vec<f64> = self.rounds.iter().map(figure).collect();
+        figures.sort_by(f64::total_cmp);
+        figures.get(figures.len() / 2).copied().unwrap_or(f64::NAN)
+    }
+
+    fn figures(&self) -> Vec<(&'static str, f64)> {
+        vec![
+            ("echo_cpu_microseconds", self.median(|round| round.floor.cpu_microseconds)),
+            ("lookup_cpu_microseconds", self.median(|round| round.large.cpu_microseconds)),
+            ("lookup_cpu_over_floor", self.median(|r| r.small.cpu_microseconds / r.floor.cpu_microseconds)),
+            ("lookup_growth", self.median(|r| r.large.cpu_microseconds / r.small.cpu_microseconds)),
+            ("echo_calls_per_second", self.median(|round| round.floor.calls_per_second)),
+            ("lookup_calls_per_second", self.median(|round| round.large.calls_per_second)),
+            ("reply_bytes", self.median(|round| round.small.reply_bytes)),
+            ("resident_bytes_per_line", self.memory_per_line as f64),
+            ("cold_load_and_start_seconds", self.start_seconds),
+        ]
+    }
+
+    fn print(&self) {
+        println!("look-up over a socket, {} rounds, median", self.rounds.len());
+        for (name, figure) in self.figures() {
+            println!("  {name:32} {figure:>12.3}");
+        }
+    }
+
+    fn write(&self) -> Outcome<()> {
+        let target = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../target/bench");
+        std::fs::create_dir_all(&target)?;
+        let figures: serde_json::Map<_, _> =
+            self.figures().into_iter().map(|(name, figure)| (name.to_owned(), figure.into())).collect();
+        std::fs::write(target.join("service.json"), serde_json::to_vec_pretty(&figures)?)?;
+        Ok(())
+    }
+}

@@ -1,0 +1,127 @@
+//! The service as a process of its own, and the handle by which the bench holds a server.
+
+use std::io::{BufRead as _, BufReader, Read as _, Write as _};
+use std::process::{Child, ChildStdin, Command, Stdio};
+use std::sync::Arc;
+use std::time::Instant;
+
+use dashwright_engine::{Origin, Surroundings};
+use dashwright_log::MemoryLog;
+use dashwright_store::Store;
+use tokio::net::TcpListener;
+
+use crate::{Outcome, cpu};
+
+/// The core of the servers; the bench itself runs on the other one.
+const CORE: usize = 1;
+
+/// What kind of server.
+pub(crate) enum Kind<'a> {
+    /// Dashwright with this many generated vehicle lines.
+    Service {
+        /// How many.
+        lines: usize,
+    },
+    /// An echo of these replies, in turns.
+    Floor {
+        /// The replies.
+        replies: &'a [Vec<u8>],
+    },
+}
+
+/// A server that runs until it is dropped.
+pub(crate) struct Running {
+    child: Child,
+    _input: ChildStdin,
+    pub(crate) address: String,
+    pub(crate) start_seconds: f64,
+}
+
+impl Running {
+    pub(crate) fn start(kind: &Kind<'_>) -> Outcome<Self> {
+        let began = Instant::now();
+        let mut command = Command::new(std::env::current_exe()?);
+        match kind {
+            Kind::Service { lines } => command.arg("serve").arg(lines.to_string()),
+            Kind::Floor { .. } => command.arg("floor"),
+        };
+        let mut child = command.stdin(Stdio::piped()).stdout(Stdio::piped()).spawn()?;
+        let mut input = child.stdin.take().ok_or("no input")?;
+        if let Kind::Floor { replies } = kind {
+            input.write_all(&serde_json::to_vec(replies)?)?;
+            input.write_all(b"\n")?;
+        }
+        let mut address = String::new();
+        BufReader::new(child.stdout.take().ok_or("no output")?).read_line(&mut address)?;
+        let start_seconds = began.elapsed().as_secs_f64();
+        Ok(Self { child, _input: input, address: address.trim().to_owned(), start_seconds })
+    }
+
+    pub(crate) fn cpu_microseconds(&self) -> Outcome<f64> {
+        cpu::microseconds(self.child.id())
+    }
+
+    pub(crate) fn resident(&self) -> Outcome<u64> {
+        cpu::resident(self.child.id())
+    }
+}
+
+impl Drop for Running {
+    fn drop(&mut self) {
+        // The child ends by itself when its input closes; this only makes sure.
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+/// Runs a server on a fresh port until the input closes, and tells the address first.
+pub(crate) fn run<F: Future<Output = Outcome<()>>>(serve: impl FnOnce(TcpListener) -> F) -> Outcome<()> {
+    cpu::pin(CORE)?;
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+    runtime.block_on(async {
+        let listener = TcpListener::bind("127.0.0.1:0").await?;
+        println!("{}", listener.local_addr()?);
+        let served = serve(listener);
+        tokio::select! {
+            served = served => served,
+            () = input_closed() => Ok(()),
+        }
+    })
+}
+
+async fn input_closed() {
+    let read = || std::io::stdin().read_to_end(&mut Vec::new());
+    let _ = tokio::task::spawn_blocking(read).await;
+}
+
+/// The role of the service.
+pub(crate) fn serve(arguments: &[String]) -> Outcome<()> {
+    let lines: usize = arguments.get(2).ok_or("how many lines?")?.parse()?;
+    let directory = tempfile::tempdir()?;
+    let store = Store::open(directory.path())?.store;
+    let log = Arc::new(MemoryLog::new());
+    let origin = Origin { actor: "bench".into(), reason: "measure".into(), request_id: None };
+    dashwright_engine::initialise(&*log, &Fixed, &origin)?;
+    let (engine, _) = dashwright_engine::start(log, store, Arc::new(Fixed))?;
+    let records = dashwright_demo::scaled(lines).map(Ok::<_, std::io::Error>);
+    engine.load(records, &origin, |_| ())?;
+    let service = dashwright_grpc::Service::new(engine);
+    run(|listener| async {
+        let serving = dashwright_grpc::Serving::new(service).await?;
+        Ok(dashwright_grpc::serve(serving, listener, std::future::pending()).await?)
+    })
+}
+
+/// Time and ids that need not be true.
+struct Fixed;
+
+impl Surroundings for Fixed {
+    fn now(&self) -> String {
+        "2026-01-01T00:00:00Z".to_owned()
+    }
+
+    fn new_id(&self) -> String {
+        static NEXT: std::sync::atomic::AtomicU64 = std::sync::atomic::AtomicU64::new(0);
+        format!("bench-{}", NEXT.fetch_add(1, std::sync::atomic::Ordering::Relaxed))
+    }
+}
