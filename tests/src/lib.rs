@@ -1,3 +1,8 @@
 //! What the test files of this package share.
 
+pub mod binary;
+pub mod question;
+pub mod raw;
+pub mod refused;
+pub mod service;
 pub mod tree;

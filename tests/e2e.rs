@@ -1,0 +1,23 @@
+//! Real sockets in one process: that the parts are wired together, and that what a caller can see is as the schema says.
+
+#[cfg(test)]
+#[path = "e2e/answers.rs"]
+mod answers;
+#[cfg(test)]
+#[path = "e2e/errors.rs"]
+mod errors;
+#[cfg(test)]
+#[path = "e2e/identify.rs"]
+mod identify;
+#[cfg(test)]
+#[path = "e2e/limits.rs"]
+mod limits;
+#[cfg(test)]
+#[path = "e2e/records.rs"]
+mod records;
+#[cfg(test)]
+#[path = "e2e/reflection.rs"]
+mod reflection;
+#[cfg(test)]
+#[path = "e2e/revisions.rs"]
+mod revisions;

@@ -1,0 +1,11 @@
+//! The binary as a process: its commands, its exit codes, and that no kill loses what was acknowledged.
+
+#[cfg(test)]
+#[path = "process/commands.rs"]
+mod commands;
+#[cfg(test)]
+#[path = "process/kill.rs"]
+mod kill;
+#[cfg(test)]
+#[path = "process/serving.rs"]
+mod serving;

@@ -1,0 +1,70 @@
+//! The two commands of the README, and the client commands against a running server.
+
+use dashwright_tests::binary::{Line, Process, run};
+use serde_json::Value;
+
+#[test]
+fn the_demo_prints_an_answer_and_ends() {
+    let ended = run(&["demo", "--once"]).unwrap();
+    assert!(ended.status.success(), "{ended:?}");
+    // The catalogue's words for the dash that the demo's question is about.
+    for word in ["Orvane", "Tamsel", "mm"] {
+        assert!(ended.out.contains(word), "no `{word}` in {}", ended.out);
+    }
+    assert_eq!(ended.err, "");
+}
+
+#[test]
+fn the_demo_prints_json_that_is_the_answer() {
+    let ended = run(&["demo", "--once", "--json"]).unwrap();
+    assert!(ended.status.success(), "{ended:?}");
+    let answer: Value = serde_json::from_str(&ended.out).unwrap();
+    // Names and forms as ProtoJSON has them: lowerCamelCase fields, enums by name, 64-bit numbers as text.
+    assert_eq!(answer["revision"]["number"], "1");
+    assert!(answer["verdict"].as_str().unwrap().starts_with("VERDICT_"), "{answer}");
+    assert!(answer["candidates"][0]["vehicleId"].as_str().unwrap().starts_with("orvane-tamsel-"), "{answer}");
+    assert!(!answer["parts"].as_array().unwrap().is_empty());
+}
+
+#[test]
+fn the_demo_serves_on_and_the_client_commands_ask_it() {
+    let mut demo = Process::start(&["demo"]).unwrap();
+    let marks = |line: &Line| matches!(line, Line::Out(text) if text.contains("http://127.0.0.1:"));
+    let Line::Out(text) = demo.wait_for(marks).unwrap() else { panic!("on standard output") };
+    let (_, rest) = text.split_once("http://").unwrap();
+    let address: String = rest.chars().take_while(|letter| "0123456789.:".contains(*letter)).collect();
+
+    let asked: [&[&str]; 5] = [
+        &["look-up", "--make", "orvane", "--year", "2013", "tamsel"],
+        &["choices", "--year", "2013"],
+        &["record", "get", "vocabulary/orvane"],
+        &["record", "search", "tesamer"],
+        &["info"],
+    ];
+    for arguments in asked {
+        let json = run(&[arguments, &["--server", &address, "--json"]].concat()).unwrap();
+        assert!(json.status.success(), "{arguments:?}: {json:?}");
+        let answer: Value = serde_json::from_str(&json.out).unwrap();
+        assert_eq!(answer["revision"]["number"], "1", "{arguments:?}");
+        let text = run(&[arguments, &["--server", &address]].concat()).unwrap();
+        assert!(text.status.success() && !text.out.is_empty(), "{arguments:?}: {text:?}");
+        assert!(!text.out.contains('\u{1b}'), "colours although it is no terminal: {}", text.out);
+    }
+    let refused = run(&["look-up", "--make", "qqqqqqqq", "--server", &address]).unwrap();
+    assert!(!refused.status.success() && refused.err.contains("qqqqqqqq"), "{refused:?}");
+    let refused = run(&["look-up", "--make", "qqqqqqqq", "--server", &address, "--json"]).unwrap();
+    let error: Value = serde_json::from_str(&refused.err).unwrap();
+    assert_eq!(error["error"]["reason"], "WORD_UNKNOWN", "{error}");
+    demo.terminate().unwrap();
+    assert!(demo.ended().unwrap().success());
+    let nobody = run(&["info", "--server", &address]).unwrap();
+    assert!(!nobody.status.success() && nobody.err.contains("next:"), "{nobody:?}");
+}
+
+#[test]
+fn completions_are_printed_for_every_shell_that_is_named() {
+    for shell in ["bash", "fish", "zsh"] {
+        let ended = run(&["completions", shell]).unwrap();
+        assert!(ended.status.success() && ended.out.contains("look-up"), "{shell}: {ended:?}");
+    }
+}

@@ -1,0 +1,79 @@
+//! Calls by bytes: any method, any message, also one that is none.
+
+use std::io;
+
+use tonic::client::Grpc;
+use tonic::codec::{Codec, DecodeBuf, Decoder, EncodeBuf, Encoder};
+use tonic::transport::Channel;
+use tonic::{Request, Status};
+
+use dashwright_api::DESCRIPTORS;
+use prost::Message as _;
+use prost::bytes::{Buf as _, BufMut as _};
+
+/// Calls a method, `/package.Service/Method`, with bytes for a message.
+///
+/// # Errors
+/// When the call is refused, or the connection is lost.
+pub async fn call(channel: &Channel, path: &str, message: Vec<u8>) -> Result<Vec<u8>, Status> {
+    let mut client = Grpc::new(channel.clone());
+    let lost = |error: tonic::transport::Error| Status::from_error(Box::new(error));
+    client.ready().await.map_err(lost)?;
+    let path = path.parse().map_err(|_| Status::from_error(Box::new(io::Error::other("not a path"))))?;
+    client.unary(Request::new(message), path, Bytes).await.map(tonic::Response::into_inner)
+}
+
+/// The path of every method of the schema.
+///
+/// # Errors
+/// When the descriptor set can not be read.
+pub fn methods() -> Result<Vec<String>, prost::DecodeError> {
+    let set = prost_types::FileDescriptorSet::decode(DESCRIPTORS)?;
+    let mut paths = Vec::new();
+    for file in &set.file {
+        for service in &file.service {
+            let methods = service.method.iter();
+            paths.extend(methods.map(|it| format!("/{}.{}/{}", file.package(), service.name(), it.name())));
+        }
+    }
+    Ok(paths)
+}
+
+/// Sends and takes bytes as they are.
+#[derive(Clone, Copy, Default)]
+struct Bytes;
+
+impl Codec for Bytes {
+    type Encode = Vec<u8>;
+    type Decode = Vec<u8>;
+    type Encoder = Self;
+    type Decoder = Self;
+
+    fn encoder(&mut self) -> Self {
+        Self
+    }
+
+    fn decoder(&mut self) -> Self {
+        Self
+    }
+}
+
+impl Encoder for Bytes {
+    type Item = Vec<u8>;
+    type Error = Status;
+
+    fn encode(&mut self, item: Vec<u8>, buffer: &mut EncodeBuf<'_>) -> Result<(), Status> {
+        buffer.put_slice(&item);
+        Ok(())
+    }
+}
+
+impl Decoder for Bytes {
+    type Item = Vec<u8>;
+    type Error = Status;
+
+    fn decode(&mut self, buffer: &mut DecodeBuf<'_>) -> Result<Option<Vec<u8>>, Status> {
+        let bytes = buffer.copy_to_bytes(buffer.remaining());
+        Ok(Some(bytes.to_vec()))
+    }
+}

@@ -1,0 +1,172 @@
+//! The service in this process: the demo catalogue on file log and store in a temporary directory, served on a free port.
+
+use std::collections::BTreeMap;
+use std::net::SocketAddr;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use dashwright_api::v1::catalogue_service_client::CatalogueServiceClient;
+use dashwright_api::v1::fitment_service_client::FitmentServiceClient;
+use dashwright_engine::{Engine, Origin, Published, Surroundings, initialise, start};
+use dashwright_grpc::{Service, Serving, serve};
+use dashwright_log::{FileLog, FileOptions};
+use dashwright_model::exchange::{ExchangeError, parse_line};
+use dashwright_store::Store;
+use tempfile::TempDir;
+use tokio::net::TcpListener;
+use tokio::sync::oneshot;
+use tokio::task::{JoinHandle, spawn_blocking};
+use tonic::transport::{Channel, Endpoint};
+
+/// What a helper of the tests returns: the test says `?` or unwraps.
+pub type Outcome<T> = Result<T, Box<dyn std::error::Error + Send + Sync>>;
+
+/// A dataset in a temporary directory; it outlives the services that are started on it.
+pub struct Home {
+    directory: TempDir,
+    incarnation: String,
+}
+
+impl Home {
+    /// An empty dataset: revision 0.
+    ///
+    /// # Errors
+    /// When the directory can not be written.
+    pub fn new(incarnation: &str) -> Outcome<Self> {
+        let home = Self { directory: tempfile::tempdir()?, incarnation: incarnation.to_owned() };
+        let log = FileLog::create(&home.directory.path().join("data"), FileOptions::default())?;
+        initialise(&log, &home.surroundings(), &origin())?;
+        Ok(home)
+    }
+
+    /// The engine of the dataset; one at a time.
+    ///
+    /// # Errors
+    /// When the dataset is damaged or open already.
+    pub fn engine(&self) -> Outcome<Engine> {
+        let log = FileLog::open(&self.directory.path().join("data"), FileOptions::default())?.log;
+        let store = Store::open(&self.directory.path().join("store"))?.store;
+        Ok(start(Arc::new(log), store, Arc::new(self.surroundings()))?.0)
+    }
+
+    fn surroundings(&self) -> Fixed {
+        Fixed { incarnation: self.incarnation.clone(), given: AtomicU64::new(0) }
+    }
+}
+
+/// A running service and its clients.
+pub struct Running {
+    /// Where it listens.
+    pub address: SocketAddr,
+    /// The engine that it answers from.
+    pub engine: Engine,
+    /// A client of the fitment service.
+    pub fitment: FitmentServiceClient<Channel>,
+    /// A client of the catalogue service.
+    pub catalogue: CatalogueServiceClient<Channel>,
+    /// The connection of both.
+    pub channel: Channel,
+    end: oneshot::Sender<()>,
+    served: JoinHandle<Result<(), dashwright_grpc::ServeError>>,
+}
+
+impl Running {
+    /// Starts the service on a dataset.
+    ///
+    /// # Errors
+    /// When it does not start.
+    pub async fn start(home: &Home) -> Outcome<Self> {
+        let engine = home.engine()?;
+        let serving = Serving::new(Service::new(engine.clone())).await?;
+        let listener = TcpListener::bind("127.0.0.1:0").await?;
+        let address = listener.local_addr()?;
+        let (end, ended) = oneshot::channel();
+        let served = tokio::spawn(serve(serving, listener, async {
+            let _ = ended.await;
+        }));
+        let channel = Endpoint::new(format!("http://{address}"))?.connect().await?;
+        let (fitment, catalogue) =
+            (FitmentServiceClient::new(channel.clone()), CatalogueServiceClient::new(channel.clone()));
+        Ok(Self { address, engine, fitment, catalogue, channel, end, served })
+    }
+
+    /// Starts the service on a new dataset that holds the demo catalogue as revision 1.
+    ///
+    /// # Errors
+    /// When it does not start.
+    pub async fn demo() -> Outcome<(Home, Self)> {
+        let home = Home::new("demo")?;
+        let running = Self::start(&home).await?;
+        running.load(demo_lines()).await?;
+        Ok((home, running))
+    }
+
+    /// Publishes records, given as JSON lines, as the next revision.
+    ///
+    /// # Errors
+    /// When they are refused.
+    pub async fn load(&self, lines: Vec<String>) -> Outcome<Published> {
+        let engine = self.engine.clone();
+        let records = move || {
+            let lines = (1..).zip(lines);
+            let records = lines.map(|(number, line)| parse_line(line.as_bytes(), number));
+            engine.load::<ExchangeError>(records, &origin(), |_| ())
+        };
+        Ok(spawn_blocking(records).await??)
+    }
+
+    /// Ends the service; when this returns the dataset can be opened again.
+    ///
+    /// # Errors
+    /// When it failed while it served.
+    pub async fn stop(self) -> Outcome<()> {
+        let Self { end, served, engine, fitment, catalogue, channel, address: _ } = self;
+        drop((fitment, catalogue, channel));
+        let _ = end.send(());
+        served.await??;
+        spawn_blocking(move || drop(engine)).await?;
+        Ok(())
+    }
+}
+
+/// The lines of the demo catalogue.
+#[must_use]
+pub fn demo_lines() -> Vec<String> {
+    dashwright_demo::lines().map(|(_, _, text)| text.to_owned()).collect()
+}
+
+/// The demo catalogue as plain JSON, read without the code under test: the records of each kind by their ids.
+///
+/// # Errors
+/// When a line is not JSON or not of the form `{"kind":{"id":…}}`.
+pub fn demo_json() -> Outcome<BTreeMap<String, BTreeMap<String, serde_json::Value>>> {
+    let mut kinds: BTreeMap<String, BTreeMap<String, serde_json::Value>> = BTreeMap::new();
+    for line in demo_lines() {
+        let record: BTreeMap<String, serde_json::Value> = serde_json::from_str(&line)?;
+        for (kind, fields) in record {
+            let id = fields.get("id").and_then(serde_json::Value::as_str).ok_or("a record without id")?;
+            kinds.entry(kind).or_default().insert(id.to_owned(), fields);
+        }
+    }
+    Ok(kinds)
+}
+
+fn origin() -> Origin {
+    Origin { actor: "tests".to_owned(), reason: "a test".to_owned(), request_id: None }
+}
+
+/// A clock that stands, and ids that count from the name of the dataset.
+struct Fixed {
+    incarnation: String,
+    given: AtomicU64,
+}
+
+impl Surroundings for Fixed {
+    fn now(&self) -> String {
+        "2026-01-31T09:05:00Z".to_owned()
+    }
+
+    fn new_id(&self) -> String {
+        format!("{}-{}", self.incarnation, self.given.fetch_add(1, Ordering::Relaxed))
+    }
+}
