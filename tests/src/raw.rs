@@ -1,26 +1,24 @@
 //! Calls by bytes: any method, any message, also one that is none.
 
-use std::io;
-
+use dashwright_api::DESCRIPTORS;
+use prost::Message as _;
+use prost::bytes::{Buf as _, BufMut as _};
 use tonic::client::Grpc;
 use tonic::codec::{Codec, DecodeBuf, Decoder, EncodeBuf, Encoder};
 use tonic::transport::Channel;
 use tonic::{Request, Status};
 
-use dashwright_api::DESCRIPTORS;
-use prost::Message as _;
-use prost::bytes::{Buf as _, BufMut as _};
+use crate::service::Outcome;
 
 /// Calls a method, `/package.Service/Method`, with bytes for a message.
 ///
 /// # Errors
-/// When the call is refused, or the connection is lost.
-pub async fn call(channel: &Channel, path: &str, message: Vec<u8>) -> Result<Vec<u8>, Status> {
+/// When the path is none, or the connection is lost. What the service refuses is an answer.
+pub async fn call(channel: &Channel, path: &str, message: Vec<u8>) -> Outcome<Result<Vec<u8>, Status>> {
     let mut client = Grpc::new(channel.clone());
-    let lost = |error: tonic::transport::Error| Status::from_error(Box::new(error));
-    client.ready().await.map_err(lost)?;
-    let path = path.parse().map_err(|_| Status::from_error(Box::new(io::Error::other("not a path"))))?;
-    client.unary(Request::new(message), path, Bytes).await.map(tonic::Response::into_inner)
+    client.ready().await?;
+    let answer = client.unary(Request::new(message), path.parse()?, Bytes).await;
+    Ok(answer.map(tonic::Response::into_inner))
 }
 
 /// The path of every method of the schema.

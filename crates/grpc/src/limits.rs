@@ -2,6 +2,8 @@
 
 use std::time::Duration;
 
+use crate::page::PageSizes;
+
 /// The limits of the service.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Limits {
@@ -50,18 +52,12 @@ pub const LIMITS: Limits = Limits {
     error_detail_bytes: 4 << 10,
 };
 
-/// Choices on a page when the caller names no number.
-pub(crate) const CHOICES_DEFAULT: usize = 500;
-/// Choices on a page at most: the models of the largest make fit.
-pub(crate) const CHOICES_MOST: usize = 1_000;
-/// Candidates on a page when the caller names no number.
-pub(crate) const CANDIDATES_DEFAULT: usize = 100;
-/// Candidates on a page at most.
-pub(crate) const CANDIDATES_MOST: usize = 500;
-/// Records on a page when the caller names no number.
-pub(crate) const RECORDS_DEFAULT: usize = 100;
-/// Records on a page at most.
-pub(crate) const RECORDS_MOST: usize = 1_000;
+/// Choices on a page: at most, the models of the largest make fit.
+pub(crate) const CHOICES: PageSizes = PageSizes { default: 500, most: 1_000 };
+/// Candidates on a page.
+pub(crate) const CANDIDATES: PageSizes = PageSizes { default: 100, most: 500 };
+/// Records on a page.
+pub(crate) const RECORDS: PageSizes = PageSizes { default: 100, most: 1_000 };
 /// Bytes of the records on a page: half of the largest answer, so that headers and one more record always fit.
 pub(crate) const RECORDS_PAGE_BYTES: usize = 2 << 20;
 /// Hits of a search when the caller names no number.
@@ -89,10 +85,10 @@ impl Limits {
             ("connection_age_seconds", seconds(self.connection_age)),
             ("drain_seconds", seconds(self.drain)),
             ("error_detail_bytes", count(self.error_detail_bytes)),
-            ("choices_per_page", count(CHOICES_MOST)),
-            ("candidates_per_page", count(CANDIDATES_MOST)),
+            ("choices_per_page", count(CHOICES.most)),
+            ("candidates_per_page", count(CANDIDATES.most)),
             ("candidates_weighed", count(dashwright_snapshot::MAX_CANDIDATES)),
-            ("records_per_page", count(RECORDS_MOST)),
+            ("records_per_page", count(RECORDS.most)),
             ("records_page_bytes", count(RECORDS_PAGE_BYTES)),
             ("hits_per_search", count(HITS_MOST)),
             ("text_characters", count(dashwright_quantity::MAX_LABEL_CHARS)),

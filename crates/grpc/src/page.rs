@@ -2,61 +2,88 @@
 
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use dashwright_api::v1;
 use dashwright_engine::{Freshness, RevisionToken, View};
 use sha2::{Digest as _, Sha256};
 
-use crate::from_proto::{FieldFaults, FieldProblem};
+use crate::from_proto::{self, FieldFaults, FieldProblem};
 
 /// The number of the token's form.
 const FORM: &str = "1";
 
-/// Where a page begins.
-#[derive(Clone, Debug, PartialEq, Eq)]
+/// One page of a list: where it begins, and what it is read from.
+#[derive(Clone, Debug)]
 pub(crate) struct Page {
     /// How many items come before it.
     pub(crate) skip: usize,
-    /// The revision of the first page; none for the first page itself.
-    pub(crate) revision: Option<RevisionToken>,
+    /// How many items it has at most.
+    pub(crate) size: usize,
+    /// The revision of the first page, or for the first page itself the one that the request asks for.
+    pub(crate) freshness: Freshness,
+    /// The other fields of the request as one text: a token continues no other request.
+    request: String,
+}
+
+/// How many items a page of a list has.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct PageSizes {
+    /// When the caller names no number.
+    pub(crate) default: usize,
+    /// At most.
+    pub(crate) most: usize,
 }
 
 impl Page {
-    /// Reads the token of a request, whose other fields are given as one text.
-    pub(crate) fn of(token: &str, request: &str, faults: &mut FieldFaults) -> Self {
-        let first = Self { skip: 0, revision: None };
-        if token.is_empty() {
+    /// The page that a request asks for, whose fields besides those of the page are given as one text.
+    pub(crate) fn of(
+        request: String,
+        (read_at, page_size, page_token): (Option<v1::ReadAt>, u32, &str),
+        sizes: PageSizes,
+        faults: &mut FieldFaults,
+    ) -> Self {
+        let asked = from_proto::read_at(read_at, faults);
+        let size = faults.page_size(page_size, sizes.default, sizes.most);
+        let first = Self { skip: 0, size, freshness: asked, request };
+        if page_token.is_empty() {
             return first;
         }
-        let page = Self::decode(token, request).ok_or(FieldProblem::PageToken);
-        faults.take("page_token", page).unwrap_or(first)
-    }
-
-    fn decode(token: &str, request: &str) -> Option<Self> {
-        let text = String::from_utf8(URL_SAFE_NO_PAD.decode(token).ok()?).ok()?;
-        let (content, sum) = text.rsplit_once('.')?;
-        if sum != checksum(content, request) {
-            return None;
+        let token = decode(page_token, &first.request).ok_or(FieldProblem::PageToken);
+        match faults.take("page_token", token) {
+            Some((skip, revision)) => Self { skip, freshness: Freshness::Exactly(revision), ..first },
+            None => first,
         }
-        let mut fields = content.split('.');
-        let (form, revision, skip) = (fields.next()?, fields.next()?, fields.next()?);
-        let known = form == FORM && fields.next().is_none();
-        known.then_some(Self { skip: skip.parse().ok()?, revision: Some(revision.parse().ok()?) })
     }
 
-    /// The revision that the page is read from: that of the first page, or the one that the request asks for.
-    pub(crate) fn freshness(&self, asked: Freshness) -> Freshness {
-        self.revision.map_or(asked, Freshness::Exactly)
+    /// Those of all items that are on the page.
+    pub(crate) fn part<'a, T>(&self, all: &'a [T]) -> &'a [T] {
+        let rest = all.get(self.skip..).unwrap_or_default();
+        rest.get(..self.size).unwrap_or(rest)
     }
 
     /// The token of the next page; empty when nothing is left.
-    pub(crate) fn next(&self, view: &View, request: &str, shown: usize, total: usize) -> String {
+    pub(crate) fn next(&self, view: &View, shown: usize, total: usize) -> String {
         let skip = self.skip + shown;
-        if skip >= total || shown == 0 {
-            return String::new();
-        }
-        let content = format!("{FORM}.{}.{skip}", view.token());
-        let sum = checksum(&content, request);
-        URL_SAFE_NO_PAD.encode(format!("{content}.{sum}"))
+        if skip >= total || shown == 0 { String::new() } else { encode(view.token(), skip, &self.request) }
     }
+}
+
+fn encode(revision: RevisionToken, skip: usize, request: &str) -> String {
+    let content = format!("{FORM}.{revision}.{skip}");
+    let sum = checksum(&content, request);
+    URL_SAFE_NO_PAD.encode(format!("{content}.{sum}"))
+}
+
+/// How many items come before the page, and the revision of the first page.
+fn decode(token: &str, request: &str) -> Option<(usize, RevisionToken)> {
+    let text = String::from_utf8(URL_SAFE_NO_PAD.decode(token).ok()?).ok()?;
+    let (content, sum) = text.rsplit_once('.')?;
+    if sum != checksum(content, request) {
+        return None;
+    }
+    let mut fields = content.split('.');
+    let (form, revision, skip) = (fields.next()?, fields.next()?, fields.next()?);
+    let known = form == FORM && fields.next().is_none();
+    known.then_some((skip.parse().ok()?, revision.parse().ok()?))
 }
 
 /// Tells a token that was altered, or that continues another request.
@@ -71,16 +98,14 @@ mod tests {
     use super::*;
 
     fn token(skip: usize, request: &str) -> String {
-        let revision = RevisionToken::new("one", 7);
-        let content = format!("{FORM}.{revision}.{skip}");
-        URL_SAFE_NO_PAD.encode(format!("{content}.{}", checksum(&content, request)))
+        encode(RevisionToken::new("one", 7), skip, request)
     }
 
     #[test]
     fn a_token_continues_its_own_request_only() {
-        let page = Page::decode(&token(40, "list part"), "list part");
-        assert_eq!(page, Some(Page { skip: 40, revision: Some(RevisionToken::new("one", 7)) }));
-        assert_eq!(Page::decode(&token(40, "list part"), "list dash"), None);
+        let read = decode(&token(40, "list part"), "list part");
+        assert_eq!(read, Some((40, RevisionToken::new("one", 7))));
+        assert_eq!(decode(&token(40, "list part"), "list dash"), None);
     }
 
     #[test]
@@ -90,10 +115,10 @@ mod tests {
             let mut bytes = good.clone().into_bytes();
             bytes[place] = if bytes[place] == b'A' { b'B' } else { b'A' };
             let altered = String::from_utf8(bytes).unwrap();
-            assert_eq!(Page::decode(&altered, "list part"), None, "{altered}");
+            assert_eq!(decode(&altered, "list part"), None, "{altered}");
         }
         for junk in ["x", "????", "AAAA", &good[1..]] {
-            assert_eq!(Page::decode(junk, "list part"), None, "{junk}");
+            assert_eq!(decode(junk, "list part"), None, "{junk}");
         }
     }
 }

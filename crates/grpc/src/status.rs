@@ -89,6 +89,12 @@ impl fmt::Display for Refusal {
 
 impl std::error::Error for Refusal {}
 
+impl From<IdentifyError> for Refusal {
+    fn from(error: IdentifyError) -> Self {
+        Self::Identify(Box::new(error))
+    }
+}
+
 /// What a refusal becomes: code, reason, metadata.
 type Told = (Code, ErrorReason, Vec<(&'static str, String)>);
 

@@ -1,6 +1,7 @@
 //! `GetDatasetInfo`: what is known of the dataset as a whole, and the limits of the service.
 
 use dashwright_api::v1;
+use dashwright_engine::View;
 use dashwright_model::record::RecordKind;
 
 use crate::from_proto::{FieldFaults, read_at};
@@ -16,17 +17,17 @@ impl Service {
         let mut faults = FieldFaults::default();
         let at = read_at(at, &mut faults);
         let view = self.view(faults.or(at)?).await?;
-        let count = |kind: &RecordKind| v1::KindCount {
-            kind: to_proto::record_kind(*kind).into(),
-            count: view.snapshot().count(*kind) as u64,
-        };
         Ok(v1::GetDatasetInfoResponse {
             revision: Some(to_proto::dataset_revision(&view)),
             incarnation: view.incarnation().to_owned(),
             published_at: view.published_at().to_owned(),
-            counts: RecordKind::ALL.iter().map(count).collect(),
+            counts: RecordKind::ALL.iter().map(|kind| count(&view, *kind)).collect(),
             limits: LIMITS.named().into_iter().map(|(name, value)| (name.to_owned(), value)).collect(),
             server_version: env!("CARGO_PKG_VERSION").to_owned(),
         })
     }
+}
+
+fn count(view: &View, kind: RecordKind) -> v1::KindCount {
+    v1::KindCount { kind: to_proto::record_kind(kind).into(), count: view.snapshot().count(kind) as u64 }
 }

@@ -4,8 +4,8 @@ use dashwright_api::v1;
 use dashwright_model::record::RecordKind;
 use dashwright_snapshot::KeptRecord;
 
-use crate::from_proto::{FieldFaults, read_at, record_kind};
-use crate::limits::{RECORDS_DEFAULT, RECORDS_MOST, RECORDS_PAGE_BYTES};
+use crate::from_proto::{FieldFaults, record_kind};
+use crate::limits::{RECORDS, RECORDS_PAGE_BYTES};
 use crate::page::Page;
 use crate::{Refusal, Service, to_proto};
 
@@ -14,26 +14,21 @@ impl Service {
         &self,
         request: v1::ListRecordsRequest,
     ) -> Result<v1::ListRecordsResponse, Refusal> {
-        let v1::ListRecordsRequest { read_at: at, kind, id_prefix, page_size, page_token } = request;
+        let v1::ListRecordsRequest { read_at, kind, id_prefix, page_size, page_token } = request;
+        let others = format!("records {kind} {id_prefix}");
         let mut faults = FieldFaults::default();
-        let fingerprint = format!("records {kind} {id_prefix}");
-        let at = read_at(at, &mut faults);
         let kind = faults.take("kind", record_kind(kind)).unwrap_or(RecordKind::Vocabulary);
-        let size = faults.page_size(page_size, RECORDS_DEFAULT, RECORDS_MOST);
-        let page = Page::of(&page_token, &fingerprint, &mut faults);
         faults.prefix("id_prefix", &id_prefix);
-        let kind = faults.or(kind)?;
+        let page = Page::of(others, (read_at, page_size, &page_token), RECORDS, &mut faults);
+        let page = faults.or(page)?;
 
-        let view = self.view(page.freshness(at)).await?;
+        let view = self.view(page.freshness).await?;
         let all = with_prefix(view.snapshot().records(kind), &id_prefix);
+        let records = page_of(kind, page.part(all))?;
 
-        let records = page_of(kind, all.get(page.skip..).unwrap_or_default(), size)?;
-        Ok(v1::ListRecordsResponse {
-            revision: Some(to_proto::dataset_revision(&view)),
-            total: all.len() as u64,
-            next_page_token: page.next(&view, &fingerprint, records.len(), all.len()),
-            records,
-        })
+        let (revision, total) = (Some(to_proto::dataset_revision(&view)), all.len() as u64);
+        let next_page_token = page.next(&view, records.len(), all.len());
+        Ok(v1::ListRecordsResponse { revision, records, total, next_page_token })
     }
 }
 
@@ -45,12 +40,12 @@ fn with_prefix<'a>(records: &'a [KeptRecord], prefix: &str) -> &'a [KeptRecord] 
     rest.get(..end).unwrap_or_default()
 }
 
-/// As many records as the page allows, by count and by bytes; at least one where there is one.
-fn page_of(kind: RecordKind, records: &[KeptRecord], size: usize) -> Result<Vec<v1::Record>, Refusal> {
+/// As many records as the page allows by bytes; at least one where there is one.
+fn page_of(kind: RecordKind, records: &[KeptRecord]) -> Result<Vec<v1::Record>, Refusal> {
     let mut bytes = 0;
     let fits = |record: &&KeptRecord| {
         bytes += record.text.len();
         bytes <= RECORDS_PAGE_BYTES
     };
-    records.iter().take(size).take_while(fits).map(|kept| to_proto::record(kind, kept)).collect()
+    records.iter().take_while(fits).map(|kept| to_proto::record(kind, kept)).collect()
 }

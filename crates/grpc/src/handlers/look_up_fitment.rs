@@ -22,17 +22,13 @@ impl Service {
 
         let answers = self.answers(at).await?;
         let snapshot = answers.view.snapshot();
-        let found = snapshot.identify(&question).map_err(|error| Refusal::Identify(Box::new(error)))?;
+        let found = snapshot.identify(&question)?;
         let candidates = one_by_one(&found.candidates);
-        let shared = if found.total > MAX_CANDIDATES {
-            too_many(snapshot, &question)?
-        } else {
-            answers.of(&candidates)
-        };
-        Ok(Reply {
-            own: own(&answers, &found, &candidates, &shared).encode_to_vec().into(),
-            shared: shared.bytes,
-        })
+        let many = found.total > MAX_CANDIDATES;
+        let shared = if many { too_many(snapshot, &question)? } else { answers.of(&candidates) };
+
+        let own = own(&answers, &found, &candidates, &shared);
+        Ok(Reply { own: own.encode_to_vec().into(), shared: shared.bytes })
     }
 }
 
@@ -80,7 +76,7 @@ fn weakest(
 
 /// The answer where more lines remain than are weighed: nothing is settled, and the question is the next choice.
 fn too_many(snapshot: &Snapshot, question: &VehicleQuestion) -> Result<SharedAnswer, Refusal> {
-    let next = snapshot.choices(question).map_err(|error| Refusal::Identify(Box::new(error)))?;
+    let next = snapshot.choices(question)?;
     let choices = next.choices.iter().map(|choice| v1::QuestionChoice {
         value: choice.value.clone(),
         title: choice.title.clone(),

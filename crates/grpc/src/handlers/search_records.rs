@@ -17,15 +17,10 @@ impl Service {
         let v1::SearchRecordsRequest { read_at: at, query, kinds, page_size } = request;
         let mut faults = FieldFaults::default();
         let at = read_at(at, &mut faults);
-        faults.count("kinds", kinds.len(), RecordKind::ALL.len());
         let query = faults.take("query", Label::new(query.trim()).map_err(FieldProblem::Text));
-        let named = kinds.iter().enumerate();
-        let kinds: Vec<_> = named
-            .filter_map(|(index, kind)| faults.take(&format!("kinds.{index}"), record_kind(*kind)))
-            .collect();
+        let kinds = record_kinds(&kinds, &mut faults);
         let size = faults.page_size(page_size, HITS_DEFAULT, HITS_MOST);
         let Some(query) = faults.or(query)? else { return Err(Refusal::Fields(Vec::new())) };
-        let kinds = if kinds.is_empty() { RecordKind::ALL.to_vec() } else { kinds };
 
         let view = self.view(at).await?;
         let hits = view.snapshot().search(query.as_str(), &kinds, size);
@@ -33,6 +28,16 @@ impl Service {
         let hits: Result<Vec<_>, Refusal> = hits.iter().map(|hit| shown(view.snapshot(), hit)).collect();
         Ok(v1::SearchRecordsResponse { revision: Some(to_proto::dataset_revision(&view)), hits: hits? })
     }
+}
+
+/// The kinds that are named; every kind without one.
+fn record_kinds(named: &[i32], faults: &mut FieldFaults) -> Vec<RecordKind> {
+    faults.count("kinds", named.len(), RecordKind::ALL.len());
+    if named.is_empty() {
+        return RecordKind::ALL.to_vec();
+    }
+    let one = |(index, kind): (usize, &i32)| faults.take(&format!("kinds.{index}"), record_kind(*kind));
+    named.iter().enumerate().filter_map(one).collect()
 }
 
 fn shown(snapshot: &Snapshot, hit: &Hit) -> Result<v1::SearchHit, Refusal> {
