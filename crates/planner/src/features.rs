@@ -35,7 +35,7 @@ fn outcome(view: &CaseView<'_>, feature: Feature) -> FeatureFitment {
     if carrier == Carrier::NotPresent {
         return said(Outcome::NotPresent, vec![Reason::FeatureNotPresent { audio, feature }]);
     }
-    let kept_by: Vec<_> = view.case.offers_for(feature.need()).map(|offer| view.part_offer(offer)).collect();
+    let kept_by: Vec<_> = view.offers_for(feature.need()).map(|offer| view.part_offer(offer)).collect();
     if !kept_by.is_empty() {
         // With a limit only if no part keeps it without one.
         let limited = kept_by.iter().all(|offer| offer.limited);

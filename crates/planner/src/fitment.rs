@@ -61,6 +61,16 @@ impl CaseView<'_> {
         self.snapshot.parts().get(part)
     }
 
+    /// What the parts offer for a need. A lead that only feigns the parking brake is never offered: it is there for a
+    /// caller who asks for exactly that.
+    pub(crate) fn offers_for(&self, need: Need) -> impl Iterator<Item = &Offer> {
+        let feigns = move |offer: &&Offer| {
+            let part = self.part(offer.part);
+            need == Need::ParkingBrake && part.is_some_and(|part| part.leads.iter().any(|lead| lead.defeats_interlock))
+        };
+        self.case.offers_for(need).filter(move |offer| !feigns(offer))
+    }
+
     pub(crate) fn part_offer(&self, offer: &Offer) -> PartOffer {
         let part = self.part(offer.part);
         let cover = part.and_then(|part| part.covers.get(usize::from(offer.cover)));

@@ -32,7 +32,7 @@ fn mount(view: &CaseView<'_>, chassis: ChassisClass) -> MountFitment {
     if !stopped.is_empty() {
         return MountFitment { chassis, verdict: Verdict::CannotFit, parts: Vec::new(), reasons: stopped };
     }
-    let offers = view.case.offers_for(Need::Mount).filter(|offer| takes(view, offer, chassis));
+    let offers = view.offers_for(Need::Mount).filter(|offer| takes(view, offer, chassis));
     let parts: Vec<_> = offers.map(|offer| view.part_offer(offer)).collect();
     let obstacles = obstacles(view.dash, chassis);
     let (verdict, reasons) = match (obstacles.is_empty(), parts.is_empty()) {

@@ -68,7 +68,7 @@ pub(crate) fn needs(view: &CaseView<'_>) -> Vec<NeedFitment> {
 /// Adds the parts that meet a need, and says so when there are none.
 fn weigh(view: &CaseView<'_>, arisen: Arisen) -> NeedFitment {
     let Arisen { need, importance, why, otherwise } = arisen;
-    let parts: Vec<_> = view.case.offers_for(need).map(|offer| view.part_offer(offer)).collect();
+    let parts: Vec<_> = view.offers_for(need).map(|offer| view.part_offer(offer)).collect();
     let mut reasons = why;
     let met = if parts.is_empty() { otherwise } else { Met::ByPart };
     if met == Met::ByNothingKnown {

@@ -158,11 +158,11 @@ impl FitmentText<'_> {
         if !radios.is_empty() {
             texts.push(format!("radio {}", any_of(radios.iter().map(ToString::to_string).collect())));
         }
-        texts.extend(sockets.iter().map(|socket| format!("a {} socket", spoken(socket.name()))));
+        texts.extend(sockets.iter().map(|socket| format!("{} socket", spoken(socket.name()))));
         texts.extend(floating_screen.map(|floating| {
-            if floating { "a floating screen".to_owned() } else { "no floating screen".to_owned() }
+            if floating { "floating screen".to_owned() } else { "no floating screen".to_owned() }
         }));
-        format!("only with {}", texts.join(", "))
+        format!("only with radios of this kind: {}", texts.join(", "))
     }
 
     /// Every part that the answer names, once.
