@@ -134,7 +134,7 @@ async fn provoked_by_reads(running: &Running) -> Vec<(ErrorReason, Status)> {
         let read_at = Some(ReadAt { at: Some(At::AtLeast(token)) });
         let mut request = tonic::Request::new(GetDatasetInfoRequest { read_at });
         // Short, because one of them waits as long as it may.
-        request.set_timeout(Duration::from_millis(400));
+        request.set_timeout(Duration::from_secs(2));
         all.push((reason, client.get_dataset_info(request).await.unwrap_err()));
     }
     all

@@ -57,7 +57,7 @@ async fn waiting_call(running: &Running, timeout: Duration) -> Status {
 #[tokio::test(flavor = "multi_thread")]
 async fn a_read_that_waits_is_told_before_its_deadline_that_the_revision_was_not_reached() {
     let (_home, running) = Running::demo().await.unwrap();
-    for milliseconds in [100, 300, 1000] {
+    for milliseconds in [500, 2000] {
         let timeout = Duration::from_millis(milliseconds);
         let begin = Instant::now();
         let refused = Refused::of(&waiting_call(&running, timeout).await);

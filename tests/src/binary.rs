@@ -24,11 +24,11 @@ pub fn binary() -> Outcome<&'static Path> {
     built.as_deref().map_err(|error| error.clone().into())
 }
 
-/// Cargo names no binary of another package to a test, so it is asked to build it; what the test run has built already it
-/// takes from there.
+/// Cargo names no binary of another package to a test, so it is asked to build it. Together with the tests of the workspace,
+/// so that what `cargo test --workspace` has compiled is of the same features and is not compiled again.
 fn build() -> Outcome<PathBuf> {
     let mut cargo = Command::new(std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into()));
-    cargo.args(["build", "--package", "dashwright", "--message-format", "json-render-diagnostics"]);
+    cargo.args(["build", "--workspace", "--bins", "--tests", "--message-format", "json-render-diagnostics"]);
     if !cfg!(debug_assertions) {
         cargo.arg("--release");
     }
@@ -40,8 +40,9 @@ fn build() -> Outcome<PathBuf> {
     let mut executables = messages.filter_map(|line| {
         let message: Value = serde_json::from_slice(line).ok()?;
         let of_ours = message.pointer("/target/name").is_some_and(|name| name == "dashwright");
+        let of_tests = message.pointer("/profile/test").is_none_or(|test| test == true);
         let path = message.get("executable").and_then(Value::as_str).map(PathBuf::from);
-        path.filter(|_| of_ours)
+        path.filter(|_| of_ours && !of_tests)
     });
     executables.next_back().ok_or_else(|| "cargo names no executable".into())
 }
