@@ -17,6 +17,7 @@ use crate::intern::Interner;
 use crate::line::{
     Line, LineFacts, LineIx, LineOption, Make, MakeIx, Model, ModelIx, OptionSet, OptionSetIx,
 };
+use crate::read::{self, First, Place};
 use crate::records::{KeptRecord, RecordIx, Records, Table};
 use crate::{Snapshot, Text};
 
@@ -91,47 +92,13 @@ impl Snapshot {
     /// # Errors
     /// When a line is no record, a key stands twice, or a vehicle line names what does not exist.
     pub fn build(sources: Vec<SourceRecord>) -> Result<Self, BuildError> {
-        let parsed = parse_all(&sources)?;
+        let first = read::first_pass(&sources)?;
         let mut sorted = Sorted::default();
-        for (index, (record, source)) in parsed.into_iter().zip(sources).enumerate() {
-            sorted.add(index, record, source)?;
+        for (index, (first, source)) in first.into_iter().zip(sources).enumerate() {
+            sorted.add(index, first, source)?;
         }
         sorted.compile()
     }
-}
-
-/// The least number of records that are worth a second thread.
-const PARALLEL_FROM: usize = 4_096;
-
-/// Reads every line; reading is most of the time of a start, so it is spread over the cores.
-fn parse_all(sources: &[SourceRecord]) -> Result<Vec<Record>, BuildError> {
-    let threads = std::thread::available_parallelism().map_or(1, usize::from);
-    if threads < 2 || sources.len() < PARALLEL_FROM {
-        return parse_slice(sources, 0);
-    }
-    let size = sources.len().div_ceil(threads);
-    std::thread::scope(|scope| {
-        let chunks = sources.chunks(size).enumerate();
-        let workers: Vec<_> =
-            chunks.map(|(number, chunk)| scope.spawn(move || parse_slice(chunk, number * size))).collect();
-        let mut records = Vec::with_capacity(sources.len());
-        for worker in workers {
-            match worker.join() {
-                Ok(chunk) => records.append(&mut chunk?),
-                Err(panic) => std::panic::resume_unwind(panic),
-            }
-        }
-        Ok(records)
-    })
-}
-
-fn parse_slice(sources: &[SourceRecord], first: usize) -> Result<Vec<Record>, BuildError> {
-    let read = |(offset, source): (usize, &SourceRecord)| {
-        let index = first + offset;
-        exchange::parse_line(source.text.as_bytes(), index as u64 + 1)
-            .map_err(|source| BuildError::NotARecord { index, source })
-    };
-    sources.iter().enumerate().map(read).collect()
 }
 
 /// Records by kind, before they are compiled.
@@ -143,25 +110,37 @@ struct Sorted {
     audios: Vec<(TermId, Valid<dashwright_model::record::FactoryAudio>)>,
     radios: Vec<(TermId, Valid<dashwright_model::record::Radio>)>,
     parts: Vec<(TermId, Valid<dashwright_model::record::Part>)>,
-    vehicles: Vec<(TermId, Valid<Vehicle>)>,
+    vehicles: Vec<(Place, Text)>,
 }
 
 impl Sorted {
-    fn add(&mut self, index: usize, record: Record, source: SourceRecord) -> Result<(), BuildError> {
-        let kind = record.kind();
+    fn add(&mut self, index: usize, first: First, source: SourceRecord) -> Result<(), BuildError> {
+        let record = match first {
+            First::Whole(record) => *record,
+            First::Vehicle(place) => {
+                self.keep(RecordKind::Vehicle, place.id.clone(), &source);
+                self.vehicles.push((place, source.text));
+                return Ok(());
+            }
+        };
         let id: TermId = record.id().parse().map_err(|source| BuildError::Id { index, source })?;
-        if let Some(records) = self.records.of_mut(kind) {
-            records.push(KeptRecord { id: id.clone(), revision: source.revision, text: source.text });
-        }
+        self.keep(record.kind(), id.clone(), &source);
         match record {
             Record::Vocabulary(term) => self.terms.push((id, term)),
             Record::Dash(dash) => self.dashes.push((id, dash)),
             Record::FactoryAudio(audio) => self.audios.push((id, audio)),
             Record::Radio(radio) => self.radios.push((id, radio)),
             Record::Part(part) => self.parts.push((id, part)),
-            Record::Vehicle(vehicle) => self.vehicles.push((id, vehicle)),
+            // Written by hand, with white space: the first pass read it whole.
+            Record::Vehicle(vehicle) => self.vehicles.push((Place::of(&vehicle, id, index), source.text)),
         }
         Ok(())
+    }
+
+    fn keep(&mut self, kind: RecordKind, id: TermId, source: &SourceRecord) {
+        if let Some(records) = self.records.of_mut(kind) {
+            records.push(KeptRecord { id, revision: source.revision, text: source.text.clone() });
+        }
     }
 
     fn compile(mut self) -> Result<Snapshot, BuildError> {
@@ -180,10 +159,11 @@ impl Sorted {
             parts: Table::new(self.parts),
         };
         let mut lines = Lines::new(&tables);
-        let mut vehicles = self.vehicles;
-        vehicles.sort_by(|(_, one), (_, other)| lines.order(one).cmp(&lines.order(other)));
-        for (id, vehicle) in vehicles {
-            lines.add(&id, &vehicle, &self.records)?;
+        self.vehicles.sort_unstable_by(|(one, _), (other, _)| one.cmp(other));
+        for chunk in self.vehicles.chunks(read::CHUNK) {
+            for (vehicle, (place, _)) in read::vehicles(chunk)?.iter().zip(chunk) {
+                lines.add(&place.id, vehicle, &self.records)?;
+            }
         }
         Ok(lines.finish(self.records.of(RecordKind::Vehicle).len()).into_snapshot(
             self.records,
@@ -262,11 +242,6 @@ impl<'a> Lines<'a> {
             compiled: Vec::new(),
             vin_patterns: Vec::new(),
         }
-    }
-
-    /// Lines are kept in this order, so that those of a make, and those of a model, stand together.
-    fn order<'v>(&self, vehicle: &'v Vehicle) -> (&'v str, &'v str, u16, &'v str) {
-        (vehicle.make.as_str(), vehicle.model.as_str(), vehicle.years.from().get(), vehicle.id.as_str())
     }
 
     fn add(&mut self, id: &TermId, vehicle: &Vehicle, records: &Records) -> Result<(), BuildError> {

@@ -10,6 +10,7 @@ mod case;
 pub mod identify;
 mod intern;
 mod line;
+mod read;
 mod records;
 mod search;
 pub mod words;

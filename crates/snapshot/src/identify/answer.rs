@@ -219,10 +219,12 @@ impl Identified {
     /// Whether the question states an attribute so that it need not be asked again: with one meaning, without a guess.
     #[must_use]
     pub fn states(&self, attribute: Attribute) -> bool {
-        let mut matches = self.matched.iter().filter(|found| found.attribute == Some(attribute));
-        let guessed =
-            |found: &Match| matches!(found.how, MatchKind::Misspelt { .. } | MatchKind::YearCode { .. });
-        matches.next().is_some_and(|first| !guessed(first)) && matches.all(|found| !guessed(found))
+        let of_attribute = self.matched.iter().filter(|found| found.attribute == Some(attribute));
+        // A year code is no statement of the caller's.
+        let mut stated =
+            of_attribute.filter(|found| !matches!(found.how, MatchKind::YearCode { .. })).peekable();
+        let guessed = |found: &Match| matches!(found.how, MatchKind::Misspelt { .. });
+        stated.peek().is_some() && stated.all(|found| !guessed(found))
     }
 }
 

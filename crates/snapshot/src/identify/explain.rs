@@ -87,10 +87,10 @@ fn said(query: &Query<'_>, filter: &Filter) -> Stated {
     filter.stated.clone()
 }
 
-/// What names the lines in reach: the number's own words where only it does.
+/// What names the lines in reach; the number last, for its patterns say the most.
 fn of_reach(query: &Query<'_>) -> Vec<Stated> {
     let mut named = query.named.clone();
-    if let (Some(lines), true) = (&query.by_number, named.is_empty()) {
+    if let Some(lines) = &query.by_number {
         let models = lines.iter().filter_map(|line| query.snapshot.model_of(query.snapshot.line(*line)?));
         let names: BTreeSet<String> = models.map(|model| model.name.to_string()).collect();
         let value = names.into_iter().take(MAX_EXISTING).collect::<Vec<_>>().join(" or ");

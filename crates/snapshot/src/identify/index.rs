@@ -21,6 +21,8 @@ use crate::words::normal;
 pub(crate) struct Index {
     pub(crate) makes: Dictionary<Named<MakeIx>>,
     pub(crate) models: Dictionary<Named<ModelIx>>,
+    /// The same by make: a misspelling is looked for among the models of its make only.
+    models_by_make: Vec<Dictionary<Named<ModelIx>>>,
     /// Trims, bodies, drivetrains, markets and audio options of all lines, and the phrases that stand for them.
     pub(crate) values: Dictionary<Meaning>,
     /// Phrases, each with the normal form of what it stands for.
@@ -89,7 +91,8 @@ impl Index {
         });
         let mut index = Self {
             makes: names(source.makes.iter().map(|make| (&make.name, &make.aliases)), MakeIx),
-            models: names(source.models.iter().map(|model| (&model.name, &model.aliases)), ModelIx),
+            models: model_names(source.models, 0),
+            models_by_make: source.makes.iter().map(|make| models_of(make, source.models)).collect(),
             values: Dictionary::new(labels.with_phrases(&phrases)),
             phrases,
             years: BTreeMap::new(),
@@ -124,6 +127,11 @@ impl Index {
                 _ => entry.makes.push((model.make, count)),
             }
         }
+    }
+
+    /// The names of models, of one make if there is one.
+    pub(crate) fn models_of(&self, make: Option<MakeIx>) -> &Dictionary<Named<ModelIx>> {
+        make.and_then(|make| self.models_by_make.get(make.get())).unwrap_or(&self.models)
     }
 
     /// How many lines of the models a year has.
@@ -238,6 +246,15 @@ pub(crate) fn span(range: &Range<u32>) -> Range<usize> {
 
 fn meaning(via: Via, (attribute, label): &(Attribute, Label)) -> Meaning {
     Meaning { via, attribute: *attribute, label: label.clone() }
+}
+
+fn models_of(make: &Make, models: &[Model]) -> Dictionary<Named<ModelIx>> {
+    model_names(models.get(span(&make.models)).unwrap_or_default(), make.models.start)
+}
+
+fn model_names(models: &[Model], first: u32) -> Dictionary<Named<ModelIx>> {
+    let named = models.iter().map(|model| (&model.name, &model.aliases));
+    names(named, |number| ModelIx(first + number))
 }
 
 fn names<'a, T: Ord>(

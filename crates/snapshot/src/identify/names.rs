@@ -63,7 +63,7 @@ impl<'a> Names<'a> {
         typed: &str,
     ) -> Result<(), IdentifyError> {
         let word = normal(typed);
-        let names = &self.snapshot.index.models;
+        let names = self.names_of_models();
         let mut found = known(names, &word, |model| self.in_makes(model));
         if found.is_empty() {
             found = likely(names, &word, |model| self.in_makes(model));
@@ -74,7 +74,7 @@ impl<'a> Names<'a> {
         let nearest = self.nearest(names, &word, |model| self.in_makes(model), Self::model_name);
         let right = stated(source, Attribute::Model, typed);
         match &self.makes {
-            Some((make, _)) if !known(names, &word, |_| true).is_empty() => {
+            Some((make, _)) if !known(&self.snapshot.index.models, &word, |_| true).is_empty() => {
                 Err(IdentifyError::NoLine { left: make.clone(), right, beside: Vec::new(), exist: nearest })
             }
             _ => {
@@ -86,12 +86,12 @@ impl<'a> Names<'a> {
 
     /// Models of the makes named that a word in normal form names.
     pub(crate) fn known_models(&self, word: &str) -> Vec<Found<ModelIx>> {
-        known(&self.snapshot.index.models, word, |model| self.in_makes(model))
+        known(self.names_of_models(), word, |model| self.in_makes(model))
     }
 
     /// Models of the makes named that are likely meant.
     pub(crate) fn likely_models(&self, word: &str) -> Vec<Found<ModelIx>> {
-        likely(&self.snapshot.index.models, word, |model| self.in_makes(model))
+        likely(self.names_of_models(), word, |model| self.in_makes(model))
     }
 
     /// Takes makes that were found; they must agree with those that were named before.
@@ -167,6 +167,15 @@ impl<'a> Names<'a> {
 
     pub(crate) fn model_name(&self, model: ModelIx) -> String {
         self.snapshot.models.get(model.get()).map_or_else(String::new, |model| model.name.to_string())
+    }
+
+    /// The names of models among which those of the makes named are.
+    fn names_of_models(&self) -> &'a Dictionary<Named<ModelIx>> {
+        let only = match &self.makes {
+            Some((_, makes)) if makes.len() == 1 => makes.first().map(|(make, _)| *make),
+            _ => None,
+        };
+        self.snapshot.index.models_of(only)
     }
 
     fn in_makes(&self, model: ModelIx) -> bool {

@@ -48,6 +48,7 @@ fn a_misspelling_that_ties_gives_the_candidates_of_both() {
     let found = snapshot.identify(&ask("make=orvane; model=corven; year=2015")).unwrap();
     assert!(found.candidates.iter().all(|candidate| candidate.likeness == 83));
     assert!(!found.states(Attribute::Model) && found.states(Attribute::Make));
+    assert!(found.states(Attribute::ModelYear) && !found.states(Attribute::Trim));
 }
 
 #[test]

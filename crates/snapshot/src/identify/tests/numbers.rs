@@ -63,6 +63,10 @@ fn a_number_and_a_caller_that_disagree_are_both_shown() {
             "error: the vehicle identification number says make `Beltrane`, but the question says make `Orvane`",
         ),
         (
+            "vin=WKXAB5C12AA000001; make=Orvane; year=2015",
+            "error: the vehicle identification number says model `Abroad`, but the question says model year `2015`",
+        ),
+        (
             "vin=4KDAB5C10GA000001; make=Beltrane; model=Truck",
             "error: the vehicle identification number says model `Vexa`, but the question says model `Truck`",
         ),
