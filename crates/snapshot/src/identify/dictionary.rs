@@ -6,7 +6,7 @@ use rapidfuzz::distance::osa::BatchComparator;
 pub const SHORT_WORD_CHARS: usize = 3;
 
 /// A misspelling may have one slip (a letter wrong, missing, too many, or two changed places) for each so many
-/// characters of the longer word. At one in four, `sprot` is `Sport` and `corvon` is `Corvan`, while a word of which a
+/// characters of the longer word. At one in four, `sprot` is `Sport` and `corlon` is `Corlan`, while a word of which a
 /// third would have to change is another word (common practice, no source: spelling checkers allow about as much).
 pub const CHARS_PER_SLIP: usize = 4;
 

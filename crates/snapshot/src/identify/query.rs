@@ -190,9 +190,14 @@ impl<'a> Query<'a> {
         Some(seen.standing)
     }
 
+    /// Whether nothing narrows the lines in reach.
+    pub(crate) fn reach_is_all(&self) -> bool {
+        self.by_number.is_none() && self.reach == Reach::All
+    }
+
     /// The words that mean something for the lines in reach.
     pub(crate) fn vocabulary(&self) -> Vocabulary<'a> {
-        if self.by_number.is_none() && self.reach == Reach::All {
+        if self.reach_is_all() {
             return Vocabulary::Whole(&self.snapshot.index.values);
         }
         let sets = |line: &crate::line::Line| {

@@ -4,12 +4,12 @@ use std::collections::BTreeSet;
 
 use dashwright_model::question::VehicleQuestion;
 use dashwright_model::record::vehicle::{Attribute, DriveSide, Trims};
-use dashwright_quantity::YearMonth;
+use dashwright_quantity::{Label, YearMonth};
 
 use super::dictionary::Dictionary;
 use super::error::MAX_NEAREST;
 use super::filter::{Likely, Seen, Test};
-use super::index::{Meaning, value_of};
+use super::index::{Meaning, Via, value_of};
 use super::names::first_distinct;
 use super::query::{Query, Vocabulary};
 use super::resolve::{Found, known_values, likely_values};
@@ -91,6 +91,11 @@ impl<'a> Values<'a> {
             take_unnamed(query, Source::Attribute, attribute, typed);
             return Ok(());
         }
+        let exact = exactly(query, attribute, &word);
+        if !exact.is_empty() {
+            take_values(query, Source::Attribute, typed, &exact);
+            return Ok(());
+        }
         let words = self.vocabulary(query).words();
         let only = |own| own == attribute;
         let mut found = known_values(words, &word, only);
@@ -112,6 +117,36 @@ impl<'a> Values<'a> {
         take_values(query, Source::Attribute, typed, &found);
         Ok(())
     }
+}
+
+/// The values that lines in reach write exactly so. That is what the vocabulary would say of the word, and most questions
+/// come from a list of choices: they are spared putting it together.
+fn exactly(query: &Query<'_>, attribute: Attribute, word: &str) -> Vec<Found<Meaning>> {
+    let mut labels: BTreeSet<&Label> = BTreeSet::new();
+    if query.reach_is_all() {
+        return Vec::new();
+    }
+    for seen in query.in_reach() {
+        match attribute {
+            Attribute::Trim => {
+                if let Trims::These(trims) = &*seen.line.trims {
+                    labels.extend(trims);
+                }
+            }
+            Attribute::AudioOption => {
+                let options = seen.options.options.iter().map(|option| &option.option);
+                labels.extend(options.flat_map(|option| [&option.code, &option.title]));
+            }
+            _ => labels.extend(value_of(seen.line, attribute)),
+        }
+    }
+    let exact = labels.into_iter().filter(|label| normal(label.as_str()) == word);
+    exact
+        .map(|label| {
+            let meaning = Meaning { via: Via::Name, attribute, label: label.clone() };
+            Found { of: meaning, how: MatchKind::Exact, likeness: 100 }
+        })
+        .collect()
 }
 
 /// Takes a build month.

@@ -104,7 +104,7 @@ pub(super) fn frame() -> Vec<SourceRecord> {
 pub(super) fn records() -> Vec<SourceRecord> {
     let mut records = frame();
     records.extend([
-        term(r#""id":"corvan","of":{"MODEL":{"make":"orvane"}},"name":"Corvan","aliases":["CV"]"#),
+        term(r#""id":"corlan","of":{"MODEL":{"make":"orvane"}},"name":"Corlan","aliases":["CV"]"#),
         term(r#""id":"big","of":{"PHRASE":{"stands_for":"branded amplified ten-speaker"}},"name":"big speakers","aliases":["premium sound"]"#),
         term(r#""id":"wagon","of":{"PHRASE":{"stands_for":"estate"}},"name":"wagon""#),
     ]);
@@ -114,30 +114,30 @@ pub(super) fn records() -> Vec<SourceRecord> {
     records.extend([
         // One model in two bodies; its trims at the end of its life: one by name, and all others.
         line(
-            ["corvan-estate", "orvane", "Corvan"],
+            ["corlan-estate", "orvane", "Corlan"],
             [2014, 2018],
             r#""ALL""#,
             &format!(r#""body":"estate",{told}"#),
             both,
         ),
         line(
-            ["corvan-saloon", "orvane", "Corvan"],
+            ["corlan-saloon", "orvane", "Corlan"],
             [2014, 2018],
             r#""ALL""#,
             r#""body":"saloon""#,
             &["base"],
         ),
         line(
-            ["corvan-sport", "orvane", "Corvan"],
+            ["corlan-sport", "orvane", "Corlan"],
             [2019, 2020],
             r#"{"THESE":["Sport","Sport Plus"]}"#,
             told,
             both,
         ),
-        line(["corvan-others", "orvane", "Corvan"], [2019, 2021], r#""ALL_OTHERS""#, "", both),
+        line(["corlan-others", "orvane", "Corlan"], [2019, 2021], r#""ALL_OTHERS""#, "", both),
         // A name that is one slip from another of the same make, and from one of another make.
-        line(["corvin", "orvane", "Corvin"], [2010, 2020], r#"{"THESE":["Base"]}"#, "", both),
-        line(["corvex", "belto", "Corvex"], [2012, 2016], r#""ALL""#, "", &["base"]),
+        line(["corlin", "orvane", "Corlin"], [2010, 2020], r#"{"THESE":["Base"]}"#, "", both),
+        line(["corlex", "belto", "Corlex"], [2012, 2016], r#""ALL""#, "", &["base"]),
         // A split year.
         line(
             ["tesk-early", "belto", "Tesk 300"],

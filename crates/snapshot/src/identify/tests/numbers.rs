@@ -119,7 +119,7 @@ fn a_number_that_no_pattern_knows_needs_make_or_model_beside_it() {
             "error: no vehicle line knows the number `WZZAB5C18AA000001` of maker code `WZZ`, and nothing else names make or model",
         ),
         ("vin=WZZAB5C18AA000001; model=abroad", "abroad:B"),
-        ("vin=5XYAB5C11GA000001; model=corvex", "corvex:B"),
+        ("vin=5XYAB5C11GA000001; model=corlex", "corlex:B"),
         (
             "vin=5XYAB5C11GA000001; model=abroad",
             "error: the question says model `abroad`, but the vehicle identification number says model year `1986 or 2016`",

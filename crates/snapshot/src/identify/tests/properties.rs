@@ -88,7 +88,7 @@ prop_compose! {
     fn exact_question()(
         year in prop_oneof![1 => Just(None), 3 => (1983_i64..2024).prop_map(|year| ModelYear::new(year).ok())],
         make in one_of(&["Orvane", "Beltó", "Beltrane"]),
-        model in one_of(&["Corvan", "Corvin", "Tesk 300", "Sport", "2016", "Vexa", "Abroad"]),
+        model in one_of(&["Corlan", "Corlin", "Tesk 300", "Sport", "2016", "Vexa", "Abroad"]),
         trim in one_of(&["Sport", "SPORT-plus", "Base"]),
         market in one_of(&["NA", "UK"]),
         body in one_of(&["Estate", "saloon"]),
@@ -115,7 +115,7 @@ prop_compose! {
 fn words() -> impl Strategy<Value = String> {
     let known = proptest::sample::select(
         &[
-            "orvane", "belto", "corvan", "corven", "tesk", "300", "sport", "plus", "big", "speakers", "2016",
+            "orvane", "belto", "corlan", "corlen", "tesk", "300", "sport", "plus", "big", "speakers", "2016",
             "2019", "2020-07", "estate", "saloon", "without", "the", "left", "hand", "drive", "lhd",
             "another", "trim", "na",
         ][..],
