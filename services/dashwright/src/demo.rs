@@ -49,8 +49,8 @@ async fn run(arguments: &Demo, directory: &Path) -> Result<(), Failure> {
 fn begin(directory: &Path) -> Result<Engine, Failure> {
     dataset::begin(directory)?;
     let engine = dataset::start(directory)?;
-    let records = dashwright_demo::records().map_err(|error| Failure::Answer(error.into()))?;
-    dataset::publish(&engine, records, &dataset::origin("the invented catalogue"))?;
+    let records = dashwright_demo::records()?;
+    dataset::publish_quietly(&engine, records, &dataset::origin("the invented catalogue"), |_| {})?;
     Ok(engine)
 }
 

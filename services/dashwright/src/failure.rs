@@ -79,6 +79,9 @@ pub(crate) enum Failure {
     /// Records were not loaded.
     #[error(transparent)]
     Load(#[from] LoadFailure),
+    /// The invented catalogue can not be read.
+    #[error(transparent)]
+    Demo(#[from] dashwright_demo::DemoError),
     /// A signal came before the server was ready.
     #[error("stopped by a signal before the dataset was served; nothing was published")]
     Interrupted,
@@ -139,12 +142,25 @@ impl Failure {
                     put("retry_after_milliseconds", json!(wait.as_millis()));
                 }
             }
-            failure => put("details", json!(failure.details())),
+            failure => {
+                put("code", json!(failure.code()));
+                put("details", json!(failure.details()));
+            }
         }
         if let Some(next) = self.next() {
             put("next", json!(next));
         }
         json!({ "error": error })
+    }
+
+    /// What a script tells failures apart by; those of the service have the codes of gRPC.
+    fn code(&self) -> &'static str {
+        match self {
+            Self::Usage(_) => "USAGE",
+            Self::Unreachable { .. } => "UNREACHABLE",
+            Self::Damaged { .. } | Self::Open(OpenError::Damaged(_)) => "DAMAGED",
+            _ => "FAILED",
+        }
     }
 
     /// The failure with its causes.
@@ -153,8 +169,8 @@ impl Failure {
         let mut cause = self.source();
         while let Some(error) = cause {
             let words = error.to_string();
-            // Wrappers of the transport repeat what they wrap.
-            if !text.ends_with(&words) {
+            // Some wrappers repeat what they wrap, and the transport's says nothing.
+            if !text.ends_with(&words) && words != "transport error" {
                 text.push_str(&format!(": {words}"));
             }
             cause = error.source();
@@ -224,7 +240,7 @@ fn after_open(error: &OpenError) -> Option<String> {
         OpenError::NewerFormat { .. } => "serve it with the newer version of dashwright that wrote it",
         OpenError::InUse { .. } => "end the other process, or ask it: one directory has one server",
         OpenError::Damaged(_) | OpenError::UnreadableFormat { .. } => {
-            "see the whole damage with `dashwright verify DIR`, and restore the directory from a backup"
+            "restore the directory from a backup; `dashwright verify DIR` says whether it is whole"
         }
         OpenError::Behind { .. } => {
             "the log was cut or is an older copy: restore it from a backup; to serve what it still holds, \

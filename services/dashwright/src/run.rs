@@ -65,7 +65,8 @@ fn wants_json(command: &Command) -> bool {
 /// Help and version are answers; anything else is told as clap tells it, or as JSON where that was asked for.
 fn not_understood(error: &clap::Error, arguments: &[OsString]) -> ExitCode {
     if error.use_stderr() && arguments.iter().any(|argument| argument == "--json") {
-        Failure::Usage(error.render().to_string()).report(true);
+        let text = error.render().to_string();
+        Failure::Usage(text.trim().trim_start_matches("error: ").to_owned()).report(true);
         return ExitCode::from(USAGE);
     }
     // Nothing can be told to somebody who does not listen.

@@ -63,7 +63,7 @@ pub(crate) async fn until_signal(
         result = &mut server => result?,
         () = signals.next() => tracing::warn!("a second signal: ending at once"),
         () = tokio::time::sleep(LIMITS.drain) => {
-            tracing::warn!(seconds = LIMITS.drain.as_secs(), "calls are still in flight: cutting them off");
+            tracing::warn!(seconds = LIMITS.drain.as_secs(), "connections are still open: cutting them off");
         }
     }
     tracing::info!("ended");

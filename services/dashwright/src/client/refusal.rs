@@ -72,6 +72,7 @@ impl Refusal {
         let kind = self.metadata.get("kind").map_or("KIND", String::as_str);
         let attribute = self.metadata.get("attribute").map_or("", String::as_str);
         let text = match self.reason.as_str() {
+            "FIELDS_INVALID" => return self.correct(),
             "QUESTION_EMPTY" => {
                 "say what is known of the vehicle: `dashwright look-up YEAR MAKE MODEL`, or see what can be \
                  chosen with `dashwright choices`"
@@ -104,7 +105,35 @@ impl Refusal {
         };
         Some(text.to_owned())
     }
+
+    /// Which arguments to correct.
+    fn correct(&self) -> Option<String> {
+        let violated = |field: &&str| self.violations.iter().any(|(path, _)| path == field);
+        let arguments: Vec<_> =
+            ARGUMENTS.iter().filter(|(field, _)| violated(field)).map(|(_, argument)| *argument).collect();
+        (!arguments.is_empty()).then(|| format!("correct {}", arguments.join(", ")))
+    }
 }
+
+/// Fields of requests and the arguments that state them.
+const ARGUMENTS: &[(&str, &str)] = &[
+    ("vehicle.vin", "--vin"),
+    ("vehicle.model_year", "--year"),
+    ("vehicle.make", "--make"),
+    ("vehicle.model", "--model"),
+    ("vehicle.trim", "--trim"),
+    ("vehicle.build_month", "--build-month"),
+    ("vehicle.market", "--market"),
+    ("vehicle.drive_side", "--drive-side"),
+    ("vehicle.body", "--body"),
+    ("vehicle.drivetrain", "--drivetrain"),
+    ("vehicle.audio_option", "--audio"),
+    ("vehicle.words", "WORDS"),
+    ("query", "WORDS"),
+    ("page_size", "--page-size"),
+    ("id_prefix", "--prefix"),
+    ("key.id", "KIND/ID"),
+];
 
 fn code_name(code: tonic::Code) -> &'static str {
     use tonic::Code;
@@ -128,3 +157,7 @@ fn code_name(code: tonic::Code) -> &'static str {
         Code::Unauthenticated => "UNAUTHENTICATED",
     }
 }
+
+#[cfg(test)]
+#[path = "refusal_tests.rs"]
+mod tests;

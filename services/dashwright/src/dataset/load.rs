@@ -115,12 +115,23 @@ pub(crate) fn read(file: &Path) -> Result<Vec<Record>, LoadFailure> {
     }
 }
 
-/// Publishes records as the next revision.
+/// Publishes records as the next revision, with a bar for whoever watches.
 pub(crate) fn publish(engine: &Engine, records: Vec<Record>, origin: &Origin) -> Result<(), LoadFailure> {
     let bar = bar(records.len() as u64, "writing {bar:30} {human_pos} of {human_len} records");
-    let records = records.into_iter().map(Ok::<_, ExchangeError>);
-    let published = engine.load(records, origin, |done| bar.set_position(done));
+    let published = publish_quietly(engine, records, origin, |done| bar.set_position(done));
     bar.finish_and_clear();
+    published
+}
+
+/// Publishes records as the next revision; `progress` is told how many are durable so far.
+pub(crate) fn publish_quietly(
+    engine: &Engine,
+    records: Vec<Record>,
+    origin: &Origin,
+    progress: impl FnMut(u64),
+) -> Result<(), LoadFailure> {
+    let records = records.into_iter().map(Ok::<_, ExchangeError>);
+    let published = engine.load(records, origin, progress);
     let published = published.map_err(|error| LoadFailure::Publish(Box::new(error)))?;
     tracing::info!(revision = published.revision, records = published.records, "loaded");
     Ok(())

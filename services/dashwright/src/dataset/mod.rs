@@ -15,7 +15,7 @@ use dashwright_engine::{Engine, Origin, initialise};
 use dashwright_log::{FileLog, FileOptions, Head, Log, OpenError};
 use dashwright_store::{Store, StoreError};
 
-pub(crate) use load::{LoadFailure, publish};
+pub(crate) use load::{LoadFailure, publish_quietly};
 pub(crate) use verify::verify;
 
 use crate::failure::Failure;
@@ -44,7 +44,7 @@ pub(crate) fn open(directory: &Path, init: bool, load: Option<&Path>) -> Result<
             return Err(Failure::HasRevision { directory: directory.to_owned(), revision });
         }
         let file = load.map(|file| file.display().to_string()).unwrap_or_default();
-        publish(&engine, records, &origin(&format!("initial load of {file}")))?;
+        load::publish(&engine, records, &origin(&format!("initial load of {file}")))?;
     }
     Ok(engine)
 }

@@ -114,8 +114,9 @@ fn copy_directory(from: &Path, to: &Path) -> io::Result<()> {
 fn as_text(directory: &Path, report: &OpenReport, store: &StoreState) -> String {
     let mut text = format!("{}\n", directory.display());
     let mut line = |name: &str, value: String| text.push_str(&format!("  {name:<8} {value}\n"));
-    let (entries, files) = (report.verified_entries, report.segments);
-    line("log", format!("{entries} entries in {files} files, {} bytes, all verified", report.verified_bytes));
+    let (entries, bytes) = (count(report.verified_entries, "entry", "entries"), report.verified_bytes);
+    let files = count(report.segments as u64, "file", "files");
+    line("log", format!("{entries} in {files}, {bytes} bytes, all verified"));
     line("head", report.head.to_string());
     if let Some(tail) = tail_text(&report.tail) {
         line("tail", tail);
@@ -148,11 +149,16 @@ fn store_text(store: &StoreState) -> String {
         StoreState::Missing => "none: the next start fills one from the log".to_owned(),
         StoreState::Level => "whole, and level with the log".to_owned(),
         StoreState::Behind(entries) => {
-            format!("whole, and {entries} entries behind the log: the next start brings it forward")
+            let entries = count(*entries, "entry", "entries");
+            format!("whole, and {entries} behind the log: the next start brings it forward")
         }
         StoreState::Doubtful(why) => format!("doubtful, the next start fills it anew from the log: {why}"),
         StoreState::Ahead(applied) => format!("ahead of the log, at {applied}: the log has lost entries"),
     }
+}
+
+fn count(number: u64, one: &str, many: &str) -> String {
+    format!("{number} {}", if number == 1 { one } else { many })
 }
 
 fn as_json(report: &OpenReport, store: &StoreState) -> String {

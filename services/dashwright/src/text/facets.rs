@@ -1,8 +1,10 @@
 //! The pieces of an answer: opening, mounts, needs, features.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use dashwright_api::v1;
 
-use super::fitment::{Parts, price, reasons, verdict_text};
+use super::fitment::{Parts, price, verdict_text};
 use super::page::{Page, bad, good, warning};
 use super::terms;
 
@@ -28,24 +30,11 @@ pub(super) fn facets(page: &mut Page, facets: &v1::Facets, parts: &Parts<'_>, on
     }
     if !mounts.is_empty() {
         page.heading(&format!("Mounts, by the radio's chassis{only}"));
-        for mount in mounts {
-            page.line(
-                2,
-                &format!(
-                    "{}: {}",
-                    terms::chassis_class(mount.chassis_class()),
-                    verdict_text(mount.verdict())
-                ),
-            );
-            offers(page, &mount.parts, parts);
-            reasons(page, 4, &mount.reasons);
-        }
+        mounts.iter().for_each(|it| mount(page, it, parts));
     }
     if !needs.is_empty() {
         page.heading(&format!("Adapters, by need{only}"));
-        for it in needs {
-            need(page, it, parts);
-        }
+        grouped(needs).iter().for_each(|it| group(page, it, parts));
     }
     if !features.is_empty() {
         page.heading(&format!("Factory features{only}"));
@@ -74,7 +63,8 @@ fn opening(page: &mut Page, opening: &v1::Opening) {
     page.labelled(2, "class", LABEL, terms::opening_class(opening.opening_class()));
     let face = format!("width {}, height {}", length(*width_mm), length(*height_mm));
     page.labelled(2, "opening", LABEL, &face);
-    page.labelled(2, "depth", LABEL, &format!("{} clear behind the face", length(*depth_mm)));
+    let depth = depth_mm.map_or("", |_| " clear behind the face");
+    page.labelled(2, "depth", LABEL, &format!("{}{depth}", length(*depth_mm)));
     if cavity_width_mm.is_some() || cavity_height_mm.is_some() {
         let cavity = format!("width {}, height {}", length(*cavity_width_mm), length(*cavity_height_mm));
         page.labelled(2, "behind it", LABEL, &cavity);
@@ -97,16 +87,62 @@ fn length(length_mm: Option<f64>) -> String {
     length_mm.map_or("not recorded".to_owned(), |length| format!("{} mm", terms::number(length)))
 }
 
-fn need(page: &mut Page, need: &v1::NeedFitment, parts: &Parts<'_>) {
-    let met = match need.met() {
-        v1::Met::ByNothingKnown => bad(terms::met(need.met())),
-        v1::Met::Unknown | v1::Met::Unspecified => warning(terms::met(need.met())),
-        v1::Met::Directly | v1::Met::ByPart => terms::met(need.met()).to_owned(),
+fn mount(page: &mut Page, mount: &v1::MountFitment, parts: &Parts<'_>) {
+    let class = terms::chassis_class(mount.chassis_class());
+    page.line(2, &format!("{class}: {}", verdict_text(mount.verdict())));
+    why(page, &mount.reasons);
+    offers(page, &mount.parts, parts);
+}
+
+/// Needs that are met in the same way by the same parts.
+struct Group<'a> {
+    needs: Vec<&'a v1::NeedFitment>,
+    first: &'a v1::NeedFitment,
+}
+
+/// The needs, those that the same parts meet together, in the order of the first of each.
+fn grouped(needs: &[v1::NeedFitment]) -> Vec<Group<'_>> {
+    let mut groups: Vec<Group<'_>> = Vec::new();
+    for need in needs {
+        match groups.iter_mut().find(|group| alike(group.first, need)) {
+            Some(group) => group.needs.push(need),
+            None => groups.push(Group { needs: vec![need], first: need }),
+        }
+    }
+    groups
+}
+
+/// Whether two needs are told together: as important, and met by the same parts with the same limits. What no part meets
+/// is told by itself, because its reasons are all there is to tell.
+fn alike(one: &v1::NeedFitment, other: &v1::NeedFitment) -> bool {
+    if one.parts.is_empty() {
+        return false;
+    }
+    let told = |need: &v1::NeedFitment| {
+        let offers =
+            need.parts.iter().map(|offer| v1::PartOffer { statement: String::new(), ..offer.clone() });
+        (need.importance, need.met, offers.collect::<Vec<_>>())
     };
-    let name = terms::need(need.need());
-    page.line(2, &format!("{name} ({}): {met}", terms::importance(need.importance())));
-    offers(page, &need.parts, parts);
-    reasons(page, 4, &need.reasons);
+    told(one) == told(other)
+}
+
+fn group(page: &mut Page, group: &Group<'_>, parts: &Parts<'_>) {
+    let Group { needs, first } = group;
+    let met = match (first.met(), first.parts.as_slice()) {
+        (v1::Met::ByPart, [_]) => "only by",
+        (met, _) => terms::met(met),
+    };
+    let met = match first.met() {
+        v1::Met::ByNothingKnown => bad(met),
+        v1::Met::Unknown | v1::Met::Unspecified => warning(met),
+        v1::Met::Directly | v1::Met::ByPart => met.to_owned(),
+    };
+    let names: Vec<_> = needs.iter().map(|need| terms::need(need.need())).collect();
+    let importance = terms::importance(first.importance());
+    page.line(2, &format!("{} ({importance}): {met}", names.join(", ")));
+    let reasons: Vec<_> = needs.iter().flat_map(|need| need.reasons.iter().cloned()).collect();
+    why(page, &reasons);
+    offers(page, &first.parts, parts);
 }
 
 fn features(
@@ -119,23 +155,25 @@ fn features(
     if features.is_empty() {
         return;
     }
-    page.line(
-        2,
-        &match outcome {
-            v1::Outcome::Kept => good(name),
-            v1::Outcome::Lost => bad(name),
-            v1::Outcome::KeptWithLimit | v1::Outcome::Unknown => warning(name),
-            v1::Outcome::NotPresent | v1::Outcome::Unspecified => name.to_owned(),
-        },
-    );
-    for feature in features {
-        let carried = match feature.carrier() {
-            v1::Carrier::Unspecified | v1::Carrier::NotPresent => String::new(),
-            known => format!(" (by {})", terms::carrier(known)),
-        };
-        page.line(4, &format!("{}{carried}", terms::feature(feature.feature())));
-        offers(page, &feature.kept_by, parts);
-        reasons(page, 6, &feature.reasons);
+    let name = match outcome {
+        v1::Outcome::Kept => good(name),
+        v1::Outcome::Lost => bad(name),
+        v1::Outcome::KeptWithLimit | v1::Outcome::Unknown => warning(name),
+        v1::Outcome::NotPresent | v1::Outcome::Unspecified => name.to_owned(),
+    };
+    page.line(2, &name);
+    features.iter().for_each(|it| feature(page, it, parts));
+}
+
+/// A feature: the parts that keep it are described among the needs, so that their numbers are enough here.
+fn feature(page: &mut Page, feature: &v1::FeatureFitment, parts: &Parts<'_>) {
+    let numbers: Vec<_> = feature.kept_by.iter().map(|offer| number(offer, parts)).collect();
+    let by = if numbers.is_empty() { String::new() } else { format!(" by {}", numbers.join(", ")) };
+    let reasons = joined(&feature.reasons);
+    let why = if reasons.is_empty() { String::new() } else { format!(": {reasons}") };
+    page.line(4, &format!("{}{by}{why}", terms::feature(feature.feature())));
+    for offer in feature.kept_by.iter().filter(|offer| !offer.limit.is_empty()) {
+        page.line(6, &warning(&format!("limit of {}: {}", number(offer, parts), offer.limit)));
     }
 }
 
@@ -143,18 +181,50 @@ fn features(
 fn offers(page: &mut Page, offers: &[v1::PartOffer], parts: &Parts<'_>) {
     for offer in offers {
         let v1::PartOffer { part_id, statement: _, applies_by, limit, radio_condition, evidence } = offer;
-        let part = parts.get(part_id.as_str());
-        let name =
-            part.map_or(part_id.clone(), |part| format!("{} {}, {}", part.number, part.brand, price(part)));
-        page.line(6, &format!("{name}: for {applies_by}"));
-        if !radio_condition.is_empty() {
-            page.line(10, &format!("only with {radio_condition}"));
-        }
-        if !limit.is_empty() {
-            page.line(10, &warning(&format!("limit: {limit}")));
+        let described = parts.get(part_id.as_str()).map(|part| format!(" {}, {}", part.brand, price(part)));
+        let described = described.unwrap_or_default();
+        page.line(6, &format!("{}{described}; made for {applies_by} (part/{part_id})", number(offer, parts)));
+        for (text, limits) in [(radio_condition, false), (limit, true)] {
+            match (text.is_empty(), limits) {
+                (true, _) => {}
+                (false, false) => page.line(8, text),
+                (false, true) => page.line(8, &warning(&format!("limit: {text}"))),
+            }
         }
         if let Some(evidence) = evidence {
-            page.line(10, &format!("known by {}", terms::evidence(evidence)));
+            page.line(8, &format!("known by {}", terms::evidence(evidence)));
         }
     }
+}
+
+fn number(offer: &v1::PartOffer, parts: &Parts<'_>) -> String {
+    parts.get(offer.part_id.as_str()).map_or(offer.part_id.clone(), |part| part.number.clone())
+}
+
+/// Why something is so.
+pub(super) fn why(page: &mut Page, reasons: &[v1::Reason]) {
+    if !reasons.is_empty() {
+        page.line(4, &format!("why: {}", joined(reasons)));
+    }
+}
+
+/// Reasons, each said once: several vehicles often have one from records of their own.
+fn joined(reasons: &[v1::Reason]) -> String {
+    let (missing, others): (Vec<_>, Vec<_>) =
+        reasons.iter().partition(|reason| reason.code() == v1::ReasonCode::FactMissing);
+    let mut texts: Vec<String> = Vec::new();
+    for reason in others {
+        if !texts.contains(&reason.text) {
+            texts.push(reason.text.clone());
+        }
+    }
+    let mut fields: BTreeMap<&str, BTreeSet<String>> = BTreeMap::new();
+    for reason in missing {
+        fields.entry(&reason.field).or_default().extend(reason.records.iter().map(terms::record));
+    }
+    for (field, records) in fields {
+        let records: Vec<_> = records.into_iter().collect();
+        texts.push(format!("nothing is recorded in `{field}` of {}", records.join(", ")));
+    }
+    texts.join("; ")
 }

@@ -22,15 +22,15 @@ pub(crate) fn fitment(
     let parts: Parts = answer.parts.iter().map(|part| (part.id.as_str(), part)).collect();
     asked(&mut page, question, answer);
     verdict(&mut page, answer);
+    if let Some(question) = &answer.question {
+        open_question(&mut page, question);
+    }
     if let Some(settled) = &answer.settled {
         let several = answer.candidates.len() > 1;
         facets::facets(&mut page, settled, &parts, if several { ", whichever it is" } else { "" });
     }
     for variant in &answer.depends {
         depends(&mut page, variant, answer, &parts);
-    }
-    if let Some(question) = &answer.question {
-        open_question(&mut page, question, answer);
     }
     named_parts(&mut page, &answer.parts, &parts);
     cautions(&mut page, &answer.cautions);
@@ -53,7 +53,7 @@ fn asked(page: &mut Page, question: &v1::VehicleQuestion, answer: &v1::LookUpFit
         page.labelled(2, "number", LABEL, &warning(&concern.text));
     }
     for (number, candidate) in answer.candidates.iter().take(MOST_SHOWN).enumerate() {
-        let label = if number == 0 { "vehicle" } else { "" };
+        let label = if number == 0 { "vehicles" } else { "" };
         page.labelled(2, label, LABEL, &format!("{}. {}", number + 1, candidate_text(candidate)));
     }
     let shown = answer.candidates.len().min(MOST_SHOWN);
@@ -62,7 +62,7 @@ fn asked(page: &mut Page, question: &v1::VehicleQuestion, answer: &v1::LookUpFit
     }
     if answer.candidates.is_empty() && answer.remaining_lines > 0 {
         let lines = answer.remaining_lines;
-        page.labelled(2, "vehicle", LABEL, &format!("{lines} vehicle lines remain, too many to weigh"));
+        page.labelled(2, "vehicles", LABEL, &format!("{lines} vehicle lines remain, too many to weigh"));
     }
 }
 
@@ -103,7 +103,8 @@ fn in_words(question: &v1::VehicleQuestion) -> String {
         ("audio option ", audio_option),
     ];
     let given = given.iter().filter(|(_, value)| !value.is_empty());
-    given.map(|(name, value)| format!("{name}{value}")).collect::<Vec<_>>().join(", ")
+    let given: Vec<_> = given.map(|(name, value)| format!("{name}{value}")).collect();
+    if given.is_empty() { "nothing".to_owned() } else { given.join(", ") }
 }
 
 fn candidate_text(candidate: &v1::Candidate) -> String {
@@ -127,7 +128,10 @@ fn candidate_text(candidate: &v1::Candidate) -> String {
 fn verdict(page: &mut Page, answer: &v1::LookUpFitmentResponse) {
     page.heading("Answer");
     page.line(2, &verdict_text(answer.verdict()));
-    reasons(page, 4, &answer.verdict_reasons);
+    facets::why(page, &answer.verdict_reasons);
+    if !answer.depends.is_empty() {
+        page.line(2, "with which parts depends on what is still to be asked");
+    }
 }
 
 /// A verdict, coloured by what it means for the customer.
@@ -140,27 +144,32 @@ pub(super) fn verdict_text(verdict: v1::Verdict) -> String {
     }
 }
 
-/// Reasons, one a line.
-pub(super) fn reasons(page: &mut Page, indent: usize, reasons: &[v1::Reason]) {
-    for reason in reasons {
-        page.line(indent, &format!("because {}", reason.text));
-    }
-}
-
 fn depends(page: &mut Page, variant: &v1::Variant, answer: &v1::LookUpFitmentResponse, parts: &Parts<'_>) {
     let only = format!(", only for {}", names(&variant.candidates, answer));
     page.heading(&format!("Answer{only}"));
     page.line(2, &verdict_text(variant.verdict()));
-    reasons(page, 4, &variant.verdict_reasons);
+    facets::why(page, &variant.verdict_reasons);
     if let Some(facets) = &variant.facets {
         facets::facets(page, facets, parts, &only);
     }
 }
 
-/// Candidates by their numbers as they are shown, counted from 1.
+/// Candidates by their numbers as they are shown, counted from 1; a single one also by its audio option.
 fn names(candidates: &[u32], answer: &v1::LookUpFitmentResponse) -> String {
+    let audio = |place: u32| answer.candidates.get(usize::try_from(place).ok()?);
+    match candidates {
+        [only] => {
+            let audio = audio(*only).map(|it| format!(" (audio {})", it.audio_option));
+            format!("{}{}", numbers(candidates), audio.unwrap_or_default())
+        }
+        _ => numbers(candidates),
+    }
+}
+
+/// Candidates by their numbers as they are shown, counted from 1.
+fn numbers(candidates: &[u32]) -> String {
     if candidates.len() > MOST_SHOWN {
-        return format!("{} of {} vehicles", candidates.len(), answer.candidates.len());
+        return format!("{} vehicles", candidates.len());
     }
     let numbers: Vec<_> = candidates.iter().map(|place| (place + 1).to_string()).collect();
     match numbers.split_last() {
@@ -170,14 +179,14 @@ fn names(candidates: &[u32], answer: &v1::LookUpFitmentResponse) -> String {
     }
 }
 
-fn open_question(page: &mut Page, question: &v1::OpenQuestion, answer: &v1::LookUpFitmentResponse) {
+fn open_question(page: &mut Page, question: &v1::OpenQuestion) {
     page.heading("Still to be asked");
     page.line(2, &warning(&question.text));
     for choice in question.choices.iter().take(MOST_SHOWN) {
         let v1::QuestionChoice { value, title, how_to_tell, candidates } = choice;
         let title = if title == value { String::new() } else { format!(": {title}") };
         let leaves =
-            if candidates.is_empty() { String::new() } else { format!(" ({})", names(candidates, answer)) };
+            if candidates.is_empty() { String::new() } else { format!(" ({})", numbers(candidates)) };
         page.line(4, &format!("{value}{title}{leaves}"));
         if !how_to_tell.is_empty() {
             page.line(8, &format!("how to tell: {how_to_tell}"));
@@ -196,18 +205,22 @@ fn named_parts(page: &mut Page, named: &[v1::PartSummary], parts: &Parts<'_>) {
     page.heading("Parts named above");
     let rows = named.iter().map(|part| {
         let needs: Vec<_> = part.requires.iter().map(|group| one_of(group, parts)).collect();
-        let title = [part.title.as_str(), part.variant.as_str()];
-        let title: Vec<_> = title.into_iter().filter(|text| !text.is_empty()).collect();
         vec![
             part.number.clone(),
             part.brand.clone(),
-            title.join("; "),
+            part_title(part),
             price(part),
             part.bench_minutes.map(|minutes| format!("{} min", terms::number(minutes))).unwrap_or_default(),
             needs.join("; "),
         ]
     });
     page.table(&["number", "brand", "part", "list price", "bench", "needs too"], rows.collect());
+}
+
+/// The title of a part, and what tells it from its like where the title does not.
+fn part_title(part: &v1::PartSummary) -> String {
+    let v1::PartSummary { title, variant, .. } = part;
+    if title.contains(variant.as_str()) { title.clone() } else { format!("{title}; {variant}") }
 }
 
 fn one_of(group: &v1::PartGroup, parts: &Parts<'_>) -> String {
@@ -227,7 +240,7 @@ fn cautions(page: &mut Page, cautions: &[v1::Caution]) {
     }
     page.heading("Beware");
     for caution in cautions {
-        page.line(2, &caution.text);
+        page.line(2, &format!("- {}", caution.text));
     }
 }
 

@@ -48,16 +48,19 @@ impl Page {
         self.wrapped(&first, &" ".repeat(indent + width + 2), text);
     }
 
-    /// A table, its columns as wide as the page allows; nothing where it has no rows.
+    /// A table, its columns as wide as the page allows, without those that say nothing in any row.
     pub(super) fn table(&mut self, header: &[&str], rows: Vec<Vec<String>>) {
-        if rows.is_empty() {
+        let used =
+            |column: usize| rows.iter().any(|row| row.get(column).is_some_and(|cell| !cell.is_empty()));
+        let used: Vec<bool> = (0..header.len()).map(used).collect();
+        if !used.contains(&true) {
             return;
         }
         let mut table = Table::new();
         table.load_style(presets::NOTHING).set_content_arrangement(ContentArrangement::Dynamic);
         table.force_no_tty().set_width(u16::try_from(self.columns - 1).unwrap_or(u16::MAX));
-        table.set_header(header.iter().map(|name| name.to_uppercase()));
-        table.add_rows(rows.into_iter().map(|row| row.iter().map(|cell| tame(cell)).collect::<Vec<_>>()));
+        table.set_header(kept(header, &used).map(|name| name.to_uppercase()));
+        table.add_rows(rows.iter().map(|row| kept(row, &used).map(|cell| tame(cell)).collect::<Vec<_>>()));
         for line in table.trim_fmt().lines() {
             self.text.push_str(&format!(" {line}\n"));
         }
@@ -76,6 +79,11 @@ impl Page {
     }
 }
 
+/// The cells of the columns that are used.
+fn kept<'a, T>(cells: &'a [T], used: &'a [bool]) -> impl Iterator<Item = &'a T> {
+    cells.iter().zip(used).filter(|(_, used)| **used).map(|(cell, _)| cell)
+}
+
 /// Something that goes well.
 pub(super) fn good(text: &str) -> String {
     format!("{GOOD}{text}{GOOD:#}")
@@ -91,8 +99,8 @@ pub(super) fn bad(text: &str) -> String {
     format!("{BAD}{text}{BAD:#}")
 }
 
-/// A text without line breaks and other control characters, but for the escapes of our own colours: what a record says
-/// must not move the cursor of whoever reads it.
+/// A text on one line. The model refuses other control characters than line breaks, so that the only escapes in a text
+/// are those of our own colours.
 fn tame(text: &str) -> String {
     text.chars().map(|c| if c.is_control() && c != '\u{1b}' { ' ' } else { c }).collect()
 }

@@ -29,8 +29,6 @@ spoken! {
     need: Need, "NEED_";
     /// A factory feature.
     feature: Feature, "FEATURE_";
-    /// How a feature is carried.
-    carrier: Carrier, "CARRIER_";
     /// How a unit is held.
     holding: Holding, "HOLDING_";
 }
