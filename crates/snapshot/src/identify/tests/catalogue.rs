@@ -102,16 +102,23 @@ pub(super) fn frame() -> Vec<SourceRecord> {
 }
 
 pub(super) fn records() -> Vec<SourceRecord> {
-    let mut records = frame();
-    records.extend([
+    [frame(), words(), bodies_and_trims(), months_and_markets(), numbers()].concat()
+}
+
+fn words() -> Vec<SourceRecord> {
+    vec![
         term(r#""id":"corlan","of":{"MODEL":{"make":"orvane"}},"name":"Corlan","aliases":["CV"]"#),
-        term(r#""id":"big","of":{"PHRASE":{"stands_for":"branded amplified ten-speaker"}},"name":"big speakers","aliases":["premium sound"]"#),
+        term(
+            r#""id":"big","of":{"PHRASE":{"stands_for":"branded amplified ten-speaker"}},"name":"big speakers","aliases":["premium sound"]"#,
+        ),
         term(r#""id":"wagon","of":{"PHRASE":{"stands_for":"estate"}},"name":"wagon""#),
-    ]);
+    ]
+}
+
+fn bodies_and_trims() -> Vec<SourceRecord> {
     let both: &[&str] = &["base", "amp"];
     let told = r#""how_to_tell":{"BODY":"count the side windows","TRIM":"badge on the boot lid"}"#;
-    let month = r#""how_to_tell":{"BUILD_MONTH":"label on the door post"}"#;
-    records.extend([
+    vec![
         // One model in two bodies; its trims at the end of its life: one by name, and all others.
         line(
             ["corlan-estate", "orvane", "Corlan"],
@@ -138,6 +145,12 @@ pub(super) fn records() -> Vec<SourceRecord> {
         // A name that is one slip from another of the same make, and from one of another make.
         line(["corlin", "orvane", "Corlin"], [2010, 2020], r#"{"THESE":["Base"]}"#, "", both),
         line(["corlex", "belto", "Corlex"], [2012, 2016], r#""ALL""#, "", &["base"]),
+    ]
+}
+
+fn months_and_markets() -> Vec<SourceRecord> {
+    let month = r#""how_to_tell":{"BUILD_MONTH":"label on the door post"}"#;
+    vec![
         // A split year.
         line(
             ["tesk-early", "belto", "Tesk 300"],
@@ -170,7 +183,12 @@ pub(super) fn records() -> Vec<SourceRecord> {
             &["base"],
         ),
         line(["number", "belto", "2016"], [2016, 2019], r#""ALL""#, "", &["base"]),
-        // By number: light lines of two cycles under one pattern, heavy ones likewise, and a more specific pattern.
+    ]
+}
+
+/// Light lines of two cycles under one pattern, heavy ones likewise, and a more specific pattern.
+fn numbers() -> Vec<SourceRecord> {
+    vec![
         line(
             ["vexa-old", "beltrane", "Vexa"],
             [1984, 1988],
@@ -213,6 +231,5 @@ pub(super) fn records() -> Vec<SourceRecord> {
             r#""vin_patterns":["WKX?????-??"]"#,
             &["base"],
         ),
-    ]);
-    records
+    ]
 }

@@ -2,7 +2,7 @@
 
 use std::sync::LazyLock;
 
-use dashwright_model::exchange::parse_line;
+use dashwright_model::exchange::{parse_line, to_line};
 use dashwright_model::question::VehicleQuestion;
 use dashwright_model::record::vehicle::{AudioOption, Trims};
 use dashwright_model::record::{Record, Vehicle};
@@ -11,6 +11,7 @@ use proptest::prelude::*;
 
 use super::catalogue::{compile, records};
 use super::*;
+use crate::SourceRecord;
 use crate::words::normal;
 
 static SNAPSHOT: LazyLock<Snapshot> = LazyLock::new(catalogue);
@@ -214,4 +215,42 @@ fn following_the_choices_ends_with_one_line_and_one_option() {
         }
     }
     assert!(ends > 100, "{ends}");
+}
+
+#[test]
+fn every_line_of_the_demo_catalogue_is_found_by_what_it_says() {
+    let records = dashwright_demo::records().unwrap();
+    let sources =
+        records.iter().map(|record| SourceRecord { text: to_line(record).unwrap().into(), revision: 1 });
+    let snapshot = compile(sources.collect());
+    let mut lines = 0;
+    for record in &records {
+        let Record::Vehicle(vehicle) = record else { continue };
+        let make = Label::new(snapshot.term_name(vehicle.make.as_str())).unwrap();
+        let trim = match &vehicle.trims {
+            Trims::These(trims) => trims.first().cloned(),
+            Trims::AllOthers => Label::new(another(Attribute::Trim)).ok(),
+            Trims::All => None,
+        };
+        let question = VehicleQuestion {
+            model_year: Some(vehicle.years.to()),
+            make: Some(make),
+            model: Some(vehicle.model.clone()),
+            trim,
+            build_month: vehicle.build.and_then(|window| window.from.or(window.to)),
+            market: vehicle.market.clone(),
+            drive_side: vehicle.drive_side,
+            body: vehicle.body.clone(),
+            drivetrain: vehicle.drivetrain.clone(),
+            ..VehicleQuestion::default()
+        };
+        let found = snapshot.identify(&question).unwrap_or_else(|error| panic!("{}: {error}", vehicle.id));
+        // What overlaps would be a clash of the dataset, so all that a line says leaves that line alone.
+        let ids: Vec<&str> =
+            found.candidates.iter().map(|left| snapshot.line_id(snapshot.line(left.line).unwrap())).collect();
+        assert_eq!(ids, [vehicle.id.as_str()], "{question:?}");
+        assert_eq!(found.candidates[0].options.len(), vehicle.audio_options.len());
+        lines += 1;
+    }
+    assert!(lines >= 40, "{lines}");
 }
