@@ -165,7 +165,7 @@ fn prepare<E: std::error::Error + 'static>(
         if !keys.contains(&RecordKey { kind, id: kept.id.clone() }) {
             let record = exchange::parse_line(kept.text.as_bytes(), 0);
             all.push(record.map_err(|error| LoadError::Current(Box::new(error)))?);
-            sources.push(SourceRecord { text: Arc::clone(&kept.text), revision: kept.revision });
+            sources.push(SourceRecord { text: Arc::from(&*kept.text), revision: kept.revision });
         }
     }
     drop(keys);
@@ -175,7 +175,7 @@ fn prepare<E: std::error::Error + 'static>(
         let line = exchange::to_line(record)?;
         let same = view.snapshot().record(record.kind(), record.id()).filter(|kept| *kept.text == *line);
         if let Some(kept) = same {
-            sources.push(SourceRecord { text: Arc::clone(&kept.text), revision: kept.revision });
+            sources.push(SourceRecord { text: Arc::from(&*kept.text), revision: kept.revision });
             continue;
         }
         let text: Arc<str> = line.into();

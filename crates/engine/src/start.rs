@@ -185,6 +185,7 @@ pub(crate) fn start_at(
             }
         },
     };
+    let store = reopened(&*log, store, pace, &mut report, &mut ready)?;
     let dataset = ready.state.dataset.take().ok_or(StartError::NotBegun)?;
     report.records = crate::load::count(&ready.snapshot);
     let Ready { mut state, head, snapshot } = ready;
@@ -192,6 +193,25 @@ pub(crate) fn start_at(
     state.dataset = Some(dataset.clone());
     launch(log, store, surroundings, Launch { pace, state, head, view, dataset })
         .map(|engine| (engine, report))
+}
+
+/// The store without what the start made it hold. One that is not what it was when it was closed is filled anew.
+fn reopened(
+    log: &dyn Log,
+    store: Store,
+    pace: Pace,
+    report: &mut StartReport,
+    ready: &mut Ready,
+) -> Result<Store, StartError> {
+    let reopened = store.reopen().map_err(|error| StartError::Store(Box::new(RebuildCause::Store(error))))?;
+    let mut store = reopened.store;
+    if store.applied() != Some(ready.head) {
+        let cause = store.applied().map_or(RebuildCause::Empty, |applied| RebuildCause::OtherLog { applied });
+        tracing::warn!(%cause, "filling the store anew from the log");
+        *ready = rebuild(log, &mut store, pace, report)?;
+        report.rebuilt = Some(cause);
+    }
+    Ok(store)
 }
 
 struct Launch {

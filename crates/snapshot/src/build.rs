@@ -18,7 +18,7 @@ use crate::line::{
     Line, LineFacts, LineIx, LineOption, Make, MakeIx, Model, ModelIx, OptionSet, OptionSetIx,
 };
 use crate::read::{self, First, Place};
-use crate::records::{KeptRecord, RecordIx, Records, Table};
+use crate::records::{Loose, RecordIx, Records, Table};
 use crate::{Snapshot, Text};
 
 /// A record with its line and the revision in which it was last changed.
@@ -104,13 +104,13 @@ impl Snapshot {
 /// Records by kind, before they are compiled.
 #[derive(Default)]
 struct Sorted {
-    records: Records,
+    loose: BTreeMap<RecordKind, Vec<Loose>>,
     terms: Vec<(TermId, Valid<Term>)>,
     dashes: Vec<(TermId, Valid<dashwright_model::record::Dash>)>,
     audios: Vec<(TermId, Valid<dashwright_model::record::FactoryAudio>)>,
     radios: Vec<(TermId, Valid<dashwright_model::record::Radio>)>,
     parts: Vec<(TermId, Valid<dashwright_model::record::Part>)>,
-    vehicles: Vec<(Place, Text)>,
+    vehicles: Vec<Place>,
 }
 
 impl Sorted {
@@ -118,13 +118,13 @@ impl Sorted {
         let record = match first {
             First::Whole(record) => *record,
             First::Vehicle(place) => {
-                self.keep(RecordKind::Vehicle, place.id.clone(), &source);
-                self.vehicles.push((place, source.text));
+                self.keep(RecordKind::Vehicle, place.id.clone(), source);
+                self.vehicles.push(place);
                 return Ok(());
             }
         };
         let id: TermId = record.id().parse().map_err(|source| BuildError::Id { index, source })?;
-        self.keep(record.kind(), id.clone(), &source);
+        self.keep(record.kind(), id.clone(), source);
         match record {
             Record::Vocabulary(term) => self.terms.push((id, term)),
             Record::Dash(dash) => self.dashes.push((id, dash)),
@@ -132,25 +132,23 @@ impl Sorted {
             Record::Radio(radio) => self.radios.push((id, radio)),
             Record::Part(part) => self.parts.push((id, part)),
             // Written by hand, with white space: the first pass read it whole.
-            Record::Vehicle(vehicle) => self.vehicles.push((Place::of(&vehicle, id, index), source.text)),
+            Record::Vehicle(vehicle) => self.vehicles.push(Place::of(&vehicle, id, index)),
         }
         Ok(())
     }
 
-    fn keep(&mut self, kind: RecordKind, id: TermId, source: &SourceRecord) {
-        if let Some(records) = self.records.of_mut(kind) {
-            records.push(KeptRecord { id, revision: source.revision, text: source.text.clone() });
-        }
+    fn keep(&mut self, kind: RecordKind, id: TermId, source: SourceRecord) {
+        self.loose.entry(kind).or_default().push((id, source.revision, source.text));
     }
 
     fn compile(mut self) -> Result<Snapshot, BuildError> {
-        for kind in RecordKind::ALL {
-            if let Some(records) = self.records.of_mut(*kind) {
-                records.sort_by(|one, other| one.id.cmp(&other.id));
-                refuse_twice(*kind, records)?;
-            }
+        let mut records = Records::default();
+        for (kind, mut loose) in self.loose {
+            loose.sort_by(|(one, ..), (other, ..)| one.cmp(other));
+            refuse_twice(kind, &loose)?;
+            records.keep(kind, loose);
         }
-        let content_hash = content_hash(&self.records);
+        let content_hash = content_hash(&records);
         let tables = Tables {
             terms: Table::new(self.terms),
             dashes: Table::new(self.dashes),
@@ -159,23 +157,19 @@ impl Sorted {
             parts: Table::new(self.parts),
         };
         let mut lines = Lines::new(&tables);
-        self.vehicles.sort_unstable_by(|(one, _), (other, _)| one.cmp(other));
+        self.vehicles.sort_unstable();
         for chunk in self.vehicles.chunks(read::CHUNK) {
-            for (vehicle, (place, _)) in read::vehicles(chunk)?.iter().zip(chunk) {
-                lines.add(&place.id, vehicle, &self.records)?;
+            for (vehicle, place) in read::vehicles(chunk, &records)?.iter().zip(chunk) {
+                lines.add(&place.id, vehicle, &records)?;
             }
         }
-        Ok(lines.finish(self.records.of(RecordKind::Vehicle).len()).into_snapshot(
-            self.records,
-            tables,
-            content_hash,
-        ))
+        Ok(lines.finish(records.of(RecordKind::Vehicle).len()).into_snapshot(records, tables, content_hash))
     }
 }
 
-fn refuse_twice(kind: RecordKind, records: &[KeptRecord]) -> Result<(), BuildError> {
+fn refuse_twice(kind: RecordKind, records: &[Loose]) -> Result<(), BuildError> {
     let twice = records.windows(2).find_map(|pair| match pair {
-        [one, other] if one.id == other.id => Some(one.id.clone()),
+        [(one, ..), (other, ..)] if one == other => Some(one.clone()),
         _ => None,
     });
     twice.map_or(Ok(()), |id| Err(BuildError::Twice { key: RecordKey { kind, id } }))

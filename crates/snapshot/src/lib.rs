@@ -21,7 +21,7 @@ pub use identify::{
     Answer, Answers, Candidate, Choice, Choices, Identified, IdentifyError, MAX_CANDIDATES, Match, MatchKind,
 };
 pub use line::{Line, LineFacts, LineIx, LineOption, Make, MakeIx, Model, ModelIx, OptionSet};
-pub use records::{KeptRecord, RecordIx, Table};
+pub use records::{KeptRecord, KeptText, RecordIx, Table};
 pub use search::Hit;
 
 use std::ops::Range;

@@ -3,13 +3,13 @@
 //! The first pass reads of a vehicle line only what puts it in its place. The second reads whole lines, a chunk at a time
 //! in the order of their places; each chunk is compiled and let go before the next is read.
 
-use dashwright_model::record::{Record, Vehicle};
+use dashwright_model::record::{Record, RecordKind, Vehicle};
 use dashwright_model::{Valid, exchange};
 use dashwright_quantity::TermId;
 use serde::Deserialize;
 
-use crate::Text;
 use crate::build::{BuildError, SourceRecord};
+use crate::records::Records;
 
 /// The least number of lines that are worth a second thread.
 const PARALLEL_FROM: usize = 4_096;
@@ -84,8 +84,10 @@ pub(crate) fn first_pass(sources: &[SourceRecord]) -> Result<Vec<First>, BuildEr
 }
 
 /// The second pass over a chunk of places.
-pub(crate) fn vehicles(chunk: &[(Place, Text)]) -> Result<Vec<Valid<Vehicle>>, BuildError> {
-    let records = in_parallel(chunk, |_, (place, text)| whole(text, place.index))?;
+pub(crate) fn vehicles(chunk: &[Place], records: &Records) -> Result<Vec<Valid<Vehicle>>, BuildError> {
+    let text =
+        |place: &Place| records.find(RecordKind::Vehicle, place.id.as_str()).map(|(_, kept)| &kept.text);
+    let records = in_parallel(chunk, |_, place| whole(text(place).map_or("", |text| &**text), place.index))?;
     let vehicles = records.into_iter().filter_map(|record| match record {
         Record::Vehicle(vehicle) => Some(vehicle),
         _ => None,

@@ -61,6 +61,17 @@ impl Store {
         open::open(directory)
     }
 
+    /// Closes the store and opens it again: sled holds on to what was read from it far beyond its cache, and a start reads
+    /// all of it once. Whoever asks compares [`Self::applied`] with what it was, as at any start.
+    ///
+    /// # Errors
+    /// As [`Self::open`].
+    pub fn reopen(self) -> Result<Opened, StoreError> {
+        let directory = self.directory.clone();
+        drop(self);
+        Self::open(&directory)
+    }
+
     pub(crate) fn new(directory: &Path, backend: Backend, ledger: Option<Ledger>) -> Store {
         let state = Mutex::new(State { ledger, failed: false, unflushed: 0 });
         Store { directory: directory.to_owned(), backend: Some(backend), state }

@@ -83,7 +83,7 @@ pub(crate) enum Failure {
     #[error(transparent)]
     Demo(#[from] dashwright_demo::DemoError),
     /// A signal came before the server was ready.
-    #[error("stopped by a signal before the dataset was served; nothing was published")]
+    #[error("stopped by a signal before the dataset was served; a load goes live as a whole or not at all")]
     Interrupted,
     /// What was verified is damaged; the report has said how.
     #[error("`{}` is damaged", directory.display())]

@@ -5,6 +5,7 @@ mod client;
 mod dataset;
 mod demo;
 mod failure;
+mod memory;
 mod out;
 mod run;
 mod serve;

@@ -15,7 +15,7 @@ fn delete(engine: &Engine, keys: &[&str]) {
         .flat_map(|kind| view.snapshot().records(*kind).iter().map(move |kept| (kind, kept)));
     let sources = kept
         .filter(|(kind, kept)| !keys.contains(&format!("{kind}/{}", kept.id).as_str()))
-        .map(|(_, kept)| SourceRecord { text: Arc::clone(&kept.text), revision: kept.revision })
+        .map(|(_, kept)| SourceRecord { text: Arc::from(&*kept.text), revision: kept.revision })
         .collect();
     let (origin, base_revision) = (origin(None), view.revision());
     let draft =

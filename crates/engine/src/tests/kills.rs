@@ -73,7 +73,10 @@ fn a_damaged_store_is_filled_anew() {
         starts += 1;
         noticed += u32::from(report.rebuilt.is_some() || report.replayed > 0);
     };
-    for at in (0..length).step_by(150) {
+    // Opening the store again leaves it a reserve of zeros behind what it wrote; only what it wrote is worth a flip.
+    let bytes = std::fs::read(whole.join("db")).unwrap();
+    let written = |at: &u64| bytes[*at as usize..].iter().take(512).any(|byte| *byte != 0);
+    for at in (0..length).step_by(150).filter(written) {
         check(&format!("a flip at {at}"), &|db| flip(db, at));
     }
     for length in [0, 1, length / 2, length - 1] {

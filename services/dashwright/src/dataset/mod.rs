@@ -19,6 +19,7 @@ pub(crate) use load::{LoadFailure, publish_quietly};
 pub(crate) use verify::verify;
 
 use crate::failure::Failure;
+use crate::memory;
 use crate::wiring::Machine;
 
 /// The file that a directory has exactly when a dataset was begun in it.
@@ -83,6 +84,7 @@ pub(crate) fn start(directory: &Path) -> Result<Engine, Failure> {
         opened => opened?,
     };
     let (engine, report) = dashwright_engine::start(Arc::new(opened.log), store, Arc::new(Machine))?;
+    memory::give_back();
     tracing::info!(
         records = report.records,
         replayed = report.replayed,

@@ -23,7 +23,7 @@ const LOCK_FILE: &str = "LOCK";
 enum StoreState {
     /// Another process has the directory open.
     InUse,
-    /// There is none.
+    /// There is none, or it is empty.
     Missing,
     /// It stands where the log ends, and every item of it is whole.
     Level,
@@ -72,7 +72,7 @@ fn store_state(directory: &Path, head: Head) -> Result<StoreState, Failure> {
 }
 
 fn compare(store: &Store, head: Head) -> Result<StoreState, StoreError> {
-    let Some(applied) = store.applied() else { return Ok(StoreState::Doubtful("it is empty".to_owned())) };
+    let Some(applied) = store.applied() else { return Ok(StoreState::Missing) };
     if applied.sequence > head.sequence {
         return Ok(StoreState::Ahead(applied));
     }
@@ -146,7 +146,7 @@ fn tail_text(tail: &Tail) -> Option<String> {
 fn store_text(store: &StoreState) -> String {
     match store {
         StoreState::InUse => "not compared: a server has the directory open".to_owned(),
-        StoreState::Missing => "none: the next start fills one from the log".to_owned(),
+        StoreState::Missing => "none, or empty: the next start fills one from the log".to_owned(),
         StoreState::Level => "whole, and level with the log".to_owned(),
         StoreState::Behind(entries) => {
             let entries = count(*entries, "entry", "entries");
