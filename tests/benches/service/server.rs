@@ -1,12 +1,13 @@
 //! The service as a process of its own, and the handle by which the bench holds a server.
 
 use std::io::{BufRead as _, BufReader, Read as _, Write as _};
+use std::path::Path;
 use std::process::{Child, ChildStdin, Command, Stdio};
 use std::sync::Arc;
 use std::time::Instant;
 
 use dashwright_engine::{Origin, Surroundings};
-use dashwright_log::MemoryLog;
+use dashwright_log::{FileLog, FileOptions, Head, Log};
 use dashwright_store::Store;
 use tokio::net::TcpListener;
 
@@ -17,16 +18,28 @@ const CORE: usize = 1;
 
 /// What kind of server.
 pub(crate) enum Kind<'a> {
-    /// Dashwright with this many generated vehicle lines.
+    /// Dashwright on a warm directory.
     Service {
-        /// How many.
-        lines: usize,
+        /// The directory.
+        directory: &'a Path,
     },
     /// An echo of these replies, in turns.
     Floor {
         /// The replies.
         replies: &'a [Vec<u8>],
     },
+}
+
+/// A directory with so many generated vehicle lines, made by a process of its own, so that the server starts warm and with
+/// memory that nothing else has used.
+pub(crate) fn warm(lines: usize) -> Outcome<tempfile::TempDir> {
+    let root = tempfile::tempdir()?;
+    let made = Command::new(std::env::current_exe()?)
+        .arg("prepare")
+        .arg(root.path().join("data"))
+        .arg(lines.to_string())
+        .status()?;
+    if made.success() { Ok(root) } else { Err("the dataset could not be made".into()) }
 }
 
 /// A server that runs until it is dropped.
@@ -42,7 +55,7 @@ impl Running {
         let began = Instant::now();
         let mut command = Command::new(std::env::current_exe()?);
         match kind {
-            Kind::Service { lines } => command.arg("serve").arg(lines.to_string()),
+            Kind::Service { directory } => command.arg("serve").arg(directory),
             Kind::Floor { .. } => command.arg("floor"),
         };
         let mut child = command.stdin(Stdio::piped()).stdout(Stdio::piped()).spawn()?;
@@ -94,17 +107,30 @@ async fn input_closed() {
     let _ = tokio::task::spawn_blocking(read).await;
 }
 
-/// The role of the service.
-pub(crate) fn serve(arguments: &[String]) -> Outcome<()> {
-    let lines: usize = arguments.get(2).ok_or("how many lines?")?.parse()?;
-    let directory = tempfile::tempdir()?;
-    let store = Store::open(directory.path())?.store;
-    let log = Arc::new(MemoryLog::new());
+/// The role that makes a dataset of so many generated lines in a directory.
+pub(crate) fn prepare(arguments: &[String]) -> Outcome<()> {
+    let [_, _, directory, lines] = arguments else {
+        return Err("which directory, and how many lines?".into());
+    };
+    let directory = Path::new(directory);
+    let log: Arc<dyn Log> = Arc::new(FileLog::create(directory, FileOptions::default())?);
     let origin = Origin { actor: "bench".into(), reason: "measure".into(), request_id: None };
     dashwright_engine::initialise(&*log, &Fixed, &origin)?;
+    let store = Store::open(&directory.join("store"))?.store;
     let (engine, _) = dashwright_engine::start(log, store, Arc::new(Fixed))?;
-    let records = dashwright_demo::scaled(lines).map(Ok::<_, std::io::Error>);
+    let records = dashwright_demo::scaled(lines.parse()?).map(Ok::<_, std::io::Error>);
     engine.load(records, &origin, |_| ())?;
+    Ok(())
+}
+
+/// The role of the service, on a directory that was made before.
+pub(crate) fn serve(arguments: &[String]) -> Outcome<()> {
+    let directory = Path::new(arguments.get(2).ok_or("which directory?")?);
+    let store = Store::open(&directory.join("store"))?.store;
+    let known = store.applied().unwrap_or(Head::EMPTY);
+    let log = FileLog::open_trusting(directory, known, FileOptions::default())?.log;
+    let (engine, _) = dashwright_engine::start(Arc::new(log), store, Arc::new(Fixed))?;
+    cpu::give_back();
     let service = dashwright_grpc::Service::new(engine);
     run(|listener| async {
         let serving = dashwright_grpc::Serving::new(service).await?;
