@@ -32,6 +32,11 @@ pub(crate) fn serve(arguments: &Serve) -> Result<(), Failure> {
         let (revision, address) = (engine.view().revision(), listener.local_addr());
         let address = address.map_err(Failure::System)?;
         tracing::info!(%address, revision, "listening");
+        if !address.ip().is_loopback() {
+            tracing::warn!(
+                "other machines can reach this address, no key is asked for and nothing is encrypted"
+            );
+        }
         out::print(&format!("serving revision {revision} at http://{address}\n"))?;
         until_signal(engine, listener, &mut signals).await
     })

@@ -55,16 +55,25 @@ impl Connection {
     /// # Errors
     /// When the service refused it, or the server went away.
     pub(crate) fn answer<T>(&self, result: Result<Response<T>, Status>) -> Result<T, Failure> {
-        result.map(Response::into_inner).map_err(|status| self.failure(status))
+        result.map(Response::into_inner).map_err(|status| self.failure(&status))
     }
 
-    fn failure(&self, status: Status) -> Failure {
+    fn failure(&self, status: &Status) -> Failure {
         let by_service = status.get_details_error_info().is_some();
-        let by_transport = status.source().is_some_and(|source| source.is::<tonic::transport::Error>());
-        if by_transport && !by_service {
-            Failure::Unreachable { server: self.server.clone(), source: status.into() }
-        } else {
-            Failure::Refused(Box::new(Refusal::of(&status)))
+        match status.source().filter(|source| source.is::<tonic::transport::Error>()) {
+            Some(source) if !by_service => {
+                // The status around it says the same in the words of its fields.
+                Failure::Unreachable { server: self.server.clone(), source: innermost(source).into() }
+            }
+            _ => Failure::Refused(Box::new(Refusal::of(status))),
         }
     }
+}
+
+/// What lies at the bottom of an error.
+fn innermost(mut error: &(dyn Error + 'static)) -> String {
+    while let Some(source) = error.source() {
+        error = source;
+    }
+    error.to_string()
 }
