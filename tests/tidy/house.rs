@@ -322,7 +322,10 @@ impl<'ast> Visit<'ast> for Patterns {
     }
 
     fn visit_pat_struct(&mut self, node: &'ast syn::PatStruct) {
-        self.rests.extend(node.rest.as_ref().map(|rest| rest.dot2_token.span().start().line));
+        // `Kind::Variant { .. }` only asks which variant it is; it takes no field and can swallow none.
+        let asks_which = node.fields.is_empty() && node.path.segments.len() > 1;
+        let rest = node.rest.as_ref().filter(|_| !asks_which);
+        self.rests.extend(rest.map(|rest| rest.dot2_token.span().start().line));
         syn::visit::visit_pat_struct(self, node);
     }
 }

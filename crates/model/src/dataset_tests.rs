@@ -1,3 +1,5 @@
+//! Datasets that break exactly one thing.
+
 use super::*;
 use crate::exchange::parse_line;
 

@@ -1,3 +1,5 @@
+//! Lines that are records and lines that are not.
+
 use super::*;
 
 const EVIDENCE: &str = r#""evidence":{"grade":"MEASURED","source":"bench note","date":"2024-05-01"}"#;

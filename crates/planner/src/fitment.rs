@@ -66,7 +66,8 @@ impl CaseView<'_> {
     pub(crate) fn offers_for(&self, need: Need) -> impl Iterator<Item = &Offer> {
         let feigns = move |offer: &&Offer| {
             let part = self.part(offer.part);
-            need == Need::ParkingBrake && part.is_some_and(|part| part.leads.iter().any(|lead| lead.defeats_interlock))
+            need == Need::ParkingBrake
+                && part.is_some_and(|part| part.leads.iter().any(|lead| lead.defeats_interlock))
         };
         self.case.offers_for(need).filter(move |offer| !feigns(offer))
     }

@@ -3,6 +3,7 @@
 use dashwright_model::record::audio::{AmplifierFeed, AntennaFeed, AntennaRole};
 use dashwright_model::record::dash::OpeningClass;
 use dashwright_model::record::radio::ChassisClass;
+use dashwright_model::record::{RecordKey, RecordKind};
 use dashwright_model::{Carrier, Feature, Function, Need};
 use dashwright_quantity::{AudioId, DashId, Label, Millimetres, PartId, Prose};
 
@@ -186,4 +187,40 @@ pub enum Reason {
         /// What it must have.
         ability: Ability,
     },
+}
+
+impl Reason {
+    /// The record that it rests on.
+    #[must_use]
+    pub fn record(&self) -> Option<RecordKey> {
+        let (kind, id) = match self {
+            Self::OpeningTakesChassis { dash, .. }
+            | Self::OpeningSmallerThanChassis { dash, .. }
+            | Self::OpeningOfAnotherClass { dash, .. }
+            | Self::CavitySmallerThanChassis { dash, .. }
+            | Self::OnReplacedPanel { dash, .. }
+            | Self::StaysInDash { dash, .. } => (RecordKind::Dash, dash.as_str()),
+            Self::CircuitAtPlug { audio, .. }
+            | Self::CircuitElsewhere { audio, .. }
+            | Self::CircuitOnBus { audio, .. }
+            | Self::CircuitAbsent { audio, .. }
+            | Self::AmplifierBetween { audio, .. }
+            | Self::NoAmplifier { audio }
+            | Self::AntennaPresent { audio, .. }
+            | Self::AntennaFed { audio, .. }
+            | Self::TunerOutside { audio }
+            | Self::FeaturePresent { audio, .. }
+            | Self::FeatureNotPresent { audio, .. }
+            | Self::LeavesWithRadio { audio, .. } => (RecordKind::FactoryAudio, audio.as_str()),
+            Self::PartIsNotFor { part, .. } => (RecordKind::Part, part.as_str()),
+            Self::FactMissing { record, .. } => return Some(record.clone()),
+            Self::AlwaysNeeded
+            | Self::NoPartMeets { .. }
+            | Self::SomeRadiosAsk
+            | Self::RadioMustHave { .. } => {
+                return None;
+            }
+        };
+        Some(RecordKey { kind, id: id.parse().ok()? })
+    }
 }

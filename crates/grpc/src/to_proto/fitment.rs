@@ -16,7 +16,7 @@ use dashwright_snapshot::{RecordIx, Snapshot, Via};
 
 use super::caution::caution;
 use super::common::{evidence, price};
-use super::reason::{class, reason};
+use super::reason::{self, class};
 use super::terms::{self, spoken};
 
 /// The part of an answer that is the same for all vehicle lines with the same audio options and cases.
@@ -25,7 +25,7 @@ pub(crate) fn shared_answer(snapshot: &Snapshot, fitment: &Fitment) -> v1::LookU
     let Fitment { verdict, verdict_reasons, settled, depends, question, weakest: _ } = fitment;
     v1::LookUpFitmentResponse {
         verdict: terms::verdict(*verdict).into(),
-        verdict_reasons: verdict_reasons.iter().map(reason).collect(),
+        verdict_reasons: reason::reasons(verdict_reasons),
         settled: Some(text.facets(settled)),
         depends: depends.iter().map(|variant| text.variant(variant)).collect(),
         question: question.as_ref().map(open_question),
@@ -57,7 +57,7 @@ impl FitmentText<'_> {
         v1::Variant {
             candidates: candidates.clone(),
             verdict: terms::verdict(*verdict).into(),
-            verdict_reasons: verdict_reasons.iter().map(reason).collect(),
+            verdict_reasons: reason::reasons(verdict_reasons),
             facets: Some(self.facets(facets)),
         }
     }
@@ -68,7 +68,7 @@ impl FitmentText<'_> {
             chassis_class: terms::chassis_class(*chassis).into(),
             verdict: terms::verdict(*verdict).into(),
             parts: self.offers(parts),
-            reasons: reasons.iter().map(reason).collect(),
+            reasons: reason::reasons(reasons),
         }
     }
 
@@ -79,7 +79,7 @@ impl FitmentText<'_> {
             importance: terms::importance(*importance).into(),
             met: terms::met(*met).into(),
             parts: self.offers(parts),
-            reasons: reasons.iter().map(reason).collect(),
+            reasons: reason::reasons(reasons),
         }
     }
 
@@ -90,7 +90,7 @@ impl FitmentText<'_> {
             carrier: carrier.map(terms::carrier).unwrap_or_default().into(),
             outcome: terms::outcome(*outcome).into(),
             kept_by: self.offers(kept_by),
-            reasons: reasons.iter().map(reason).collect(),
+            reasons: reason::reasons(reasons),
         }
     }
 

@@ -1,20 +1,33 @@
 //! Reasons in words, with the records and numbers that they rest on. Every match is exhaustive.
 
 use dashwright_api::v1;
-use dashwright_model::record::{RecordKey, RecordKind};
 use dashwright_planner::{Ability, Reason, Side};
 use dashwright_quantity::Millimetres;
 
 use super::record::record_key;
 use super::terms::{amplifier_feed, spoken};
 
-/// A reason.
-pub(crate) fn reason(reason: &Reason) -> v1::Reason {
-    let field = if let Reason::FactMissing { field, .. } = reason { field.clone() } else { String::new() };
+/// Reasons, each told once: one that several records give has them all.
+pub(crate) fn reasons(reasons: &[Reason]) -> Vec<v1::Reason> {
+    let mut told: Vec<v1::Reason> = Vec::new();
+    for next in reasons.iter().map(reason) {
+        match told.iter_mut().find(|known| known.code == next.code && known.text == next.text) {
+            Some(known) => known.records.extend(next.records),
+            None => told.push(next),
+        }
+    }
+    told
+}
+
+fn reason(reason: &Reason) -> v1::Reason {
+    let field = match reason {
+        Reason::FactMissing { record: _, field } => field.clone(),
+        _ => String::new(),
+    };
     v1::Reason {
         code: code(reason).into(),
         text: text(reason),
-        records: record(reason).iter().map(record_key).collect(),
+        records: reason.record().iter().map(record_key).collect(),
         field,
         figures: figures(reason),
     }
@@ -48,39 +61,6 @@ const fn code(reason: &Reason) -> v1::ReasonCode {
         Reason::SomeRadiosAsk => Code::SomeRadiosAsk,
         Reason::RadioMustHave { .. } => Code::RadioMustHave,
     }
-}
-
-/// The record that a reason rests on.
-fn record(reason: &Reason) -> Option<RecordKey> {
-    let (kind, id) = match reason {
-        Reason::OpeningTakesChassis { dash, .. }
-        | Reason::OpeningSmallerThanChassis { dash, .. }
-        | Reason::OpeningOfAnotherClass { dash, .. }
-        | Reason::CavitySmallerThanChassis { dash, .. }
-        | Reason::OnReplacedPanel { dash, .. }
-        | Reason::StaysInDash { dash, .. } => (RecordKind::Dash, dash.as_str()),
-        Reason::CircuitAtPlug { audio, .. }
-        | Reason::CircuitElsewhere { audio, .. }
-        | Reason::CircuitOnBus { audio, .. }
-        | Reason::CircuitAbsent { audio, .. }
-        | Reason::AmplifierBetween { audio, .. }
-        | Reason::NoAmplifier { audio }
-        | Reason::AntennaPresent { audio, .. }
-        | Reason::AntennaFed { audio, .. }
-        | Reason::TunerOutside { audio }
-        | Reason::FeaturePresent { audio, .. }
-        | Reason::FeatureNotPresent { audio, .. }
-        | Reason::LeavesWithRadio { audio, .. } => (RecordKind::FactoryAudio, audio.as_str()),
-        Reason::PartIsNotFor { part, .. } => (RecordKind::Part, part.as_str()),
-        Reason::FactMissing { record, .. } => return Some(record.clone()),
-        Reason::AlwaysNeeded
-        | Reason::NoPartMeets { .. }
-        | Reason::SomeRadiosAsk
-        | Reason::RadioMustHave { .. } => {
-            return None;
-        }
-    };
-    Some(RecordKey { kind, id: id.parse().ok()? })
 }
 
 fn text(reason: &Reason) -> String {
