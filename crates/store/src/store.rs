@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::time::{Duration, Instant};
 
 use dashwright_log::Head;
 
@@ -32,6 +33,12 @@ pub const OVERGROWN_FLOOR_BYTES: u64 = 256 * 1024 * 1024;
 
 /// Applied batches after which they are handed to the operating system, so that little is replayed after a kill.
 const BATCHES_PER_FLUSH: u32 = 64;
+
+/// How long sled may take to let go of its file after it was closed: far longer than was ever seen (milliseconds), and no
+/// longer than a person waits for a start.
+const MOST_RELEASE_TIME: Duration = Duration::from_secs(10);
+/// How often it is asked again.
+const RELEASE_POLL: Duration = Duration::from_millis(5);
 
 /// A key without its space, and its value.
 pub type Item = (Vec<u8>, Vec<u8>);
@@ -69,7 +76,16 @@ impl Store {
     pub fn reopen(self) -> Result<Opened, StoreError> {
         let directory = self.directory.clone();
         drop(self);
-        Self::open(&directory)
+        let begin = Instant::now();
+        loop {
+            match Self::open(&directory) {
+                // Threads of sled's own may hold the file for a moment after the last handle has gone.
+                Err(StoreError::InUse { .. }) if begin.elapsed() < MOST_RELEASE_TIME => {
+                    std::thread::sleep(RELEASE_POLL);
+                }
+                opened => return opened,
+            }
+        }
     }
 
     pub(crate) fn new(directory: &Path, backend: Backend, ledger: Option<Ledger>) -> Store {
