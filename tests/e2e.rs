@@ -4,6 +4,9 @@
 #[path = "e2e/answers.rs"]
 mod answers;
 #[cfg(test)]
+#[path = "e2e/carts.rs"]
+mod carts;
+#[cfg(test)]
 #[path = "e2e/errors.rs"]
 mod errors;
 #[cfg(test)]
@@ -12,6 +15,9 @@ mod identify;
 #[cfg(test)]
 #[path = "e2e/limits.rs"]
 mod limits;
+#[cfg(test)]
+#[path = "e2e/plans.rs"]
+mod plans;
 #[cfg(test)]
 #[path = "e2e/records.rs"]
 mod records;

@@ -11,6 +11,8 @@ const FILES: &[&str] = &[
     "dashwright/v1/common.proto",
     "dashwright/v1/errors.proto",
     "dashwright/v1/fitment.proto",
+    "dashwright/v1/fitment_service.proto",
+    "dashwright/v1/plan.proto",
     "dashwright/v1/terms.proto",
     "dashwright/v1/vehicle.proto",
 ];

@@ -75,6 +75,7 @@ async fn produced(running: &Running) -> Vec<(ErrorReason, Status)> {
     let refusals = [
         (ErrorReason::RevisionNotKept, not_kept),
         (ErrorReason::Overloaded, Refusal::Overloaded),
+        (ErrorReason::StreamTooLong, Refusal::TooManyCarts),
         (ErrorReason::Draining, Refusal::Draining),
         (ErrorReason::Deadline, Refusal::Deadline { most: Duration::from_millis(5) }),
         (ErrorReason::Internal, Refusal::Internal { request_id: "one".to_owned() }),

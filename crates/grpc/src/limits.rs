@@ -60,6 +60,24 @@ pub(crate) const CANDIDATES: PageSizes = PageSizes { default: 100, most: 500 };
 pub(crate) const RECORDS: PageSizes = PageSizes { default: 100, most: 1_000 };
 /// Bytes of the records on a page: half of the largest answer, so that headers and one more record always fit.
 pub(crate) const RECORDS_PAGE_BYTES: usize = 2 << 20;
+/// Radios and vehicles on a page: each is a plan.
+pub(crate) const PLANS: PageSizes = PageSizes { default: 50, most: 200 };
+/// Parts that an order excludes: more than any shop refuses of one brand.
+pub(crate) const EXCLUDED_PARTS: usize = 1_000;
+/// Parts that an order says are stocked: a shop's shelf.
+pub(crate) const STOCKED_PARTS: usize = 5_000;
+/// Parts in hand: a bench, not a shelf.
+pub(crate) const IN_HAND_PARTS: usize = 200;
+/// Prices that an order brings: as many as it may stock.
+pub(crate) const OWN_PRICES: usize = 5_000;
+/// Lines of a cart: ten times what one car takes.
+pub(crate) const CART_LINES: usize = 200;
+/// Pieces of one line: what is typed beyond that is a slip.
+pub(crate) const CART_QUANTITY: usize = 10_000;
+/// Carts of one stream that are checked and not read yet: a slow reader holds so many answers and no more.
+pub(crate) const CARTS_IN_FLIGHT: usize = 16;
+/// Carts of one stream: a night's batch; more go into another stream, which reads a newer revision.
+pub(crate) const CARTS_PER_STREAM: usize = 10_000;
 /// Hits of a search when the caller names no number.
 pub(crate) const HITS_DEFAULT: usize = 20;
 /// Hits of a search at most.
@@ -91,6 +109,16 @@ impl Limits {
             ("records_per_page", count(RECORDS.most)),
             ("records_page_bytes", count(RECORDS_PAGE_BYTES)),
             ("hits_per_search", count(HITS_MOST)),
+            ("plans_per_page", count(PLANS.most)),
+            ("excluded_parts", count(EXCLUDED_PARTS)),
+            ("stocked_parts", count(STOCKED_PARTS)),
+            ("in_hand_parts", count(IN_HAND_PARTS)),
+            ("own_prices", count(OWN_PRICES)),
+            ("cart_lines", count(CART_LINES)),
+            ("cart_quantity", count(CART_QUANTITY)),
+            ("carts_in_flight", count(CARTS_IN_FLIGHT)),
+            ("carts_per_stream", count(CARTS_PER_STREAM)),
+            ("wish_weight", dashwright_planner::MAX_WEIGHT.into()),
             ("text_characters", count(dashwright_quantity::MAX_LABEL_CHARS)),
             ("id_bytes", count(dashwright_quantity::MAX_ID_BYTES)),
             ("record_bytes", count(dashwright_model::exchange::MAX_LINE_BYTES)),

@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use std::fmt;
 use std::time::Duration;
 
-use dashwright_api::v1::ErrorReason;
+use dashwright_api::v1::{CartError, ErrorReason};
 use dashwright_engine::ViewError;
 use dashwright_model::record::RecordKind;
 use dashwright_model::vin::VinConcern;
@@ -15,7 +15,7 @@ use tonic::{Code, Status};
 use tonic_types::{ErrorDetails, StatusExt as _};
 
 use crate::from_proto::{FieldFault, FieldProblem};
-use crate::limits::LIMITS;
+use crate::limits::{CARTS_PER_STREAM, LIMITS};
 
 /// The domain of every reason.
 const DOMAIN: &str = "dashwright";
@@ -49,6 +49,8 @@ pub enum Refusal {
     },
     /// The request is larger than allowed.
     TooLarge,
+    /// A stream has more carts than allowed.
+    TooManyCarts,
     /// More calls than the service takes at once.
     Overloaded,
     /// The service is going down.
@@ -78,6 +80,9 @@ impl fmt::Display for Refusal {
             Self::RecordNotFound { kind, id } => write!(f, "there is no {kind} record `{id}`"),
             Self::View { error, .. } => write!(f, "{error}"),
             Self::TooLarge => write!(f, "the request is larger than {} bytes", LIMITS.request_bytes),
+            Self::TooManyCarts => {
+                write!(f, "a stream has at most {CARTS_PER_STREAM} carts; send the rest in another one")
+            }
             Self::Overloaded => write!(f, "{} calls are in flight, which is the limit", LIMITS.calls),
             Self::Draining => write!(f, "the service is going down"),
             Self::Deadline { most } => write!(f, "the call took longer than {} ms", most.as_millis()),
@@ -95,6 +100,32 @@ impl From<IdentifyError> for Refusal {
     }
 }
 
+impl Refusal {
+    /// The refusal of one cart of a stream: as a unary call would say it, without ending the stream.
+    pub(crate) fn told_in_stream(&self) -> CartError {
+        let (code, reason, _) = told(self);
+        let fields = match self {
+            Self::Fields(faults) => faults
+                .iter()
+                .take(MOST_VIOLATIONS)
+                .map(|fault| format!("{}: {}", cut(&fault.path), cut(&fault.problem.to_string())))
+                .collect(),
+            _ => Vec::new(),
+        };
+        CartError {
+            code: code as u32,
+            reason: name(reason).to_owned(),
+            message: cut(&self.to_string()).into_owned(),
+            fields,
+        }
+    }
+}
+
+/// The name of a reason as callers see it.
+fn name(reason: ErrorReason) -> &'static str {
+    reason.as_str_name().trim_start_matches("ERROR_REASON_")
+}
+
 /// What a refusal becomes: code, reason, metadata.
 type Told = (Code, ErrorReason, Vec<(&'static str, String)>);
 
@@ -103,8 +134,7 @@ impl From<Refusal> for Status {
         let (code, reason, metadata) = told(&refusal);
         let metadata: HashMap<String, String> =
             metadata.into_iter().map(|(key, value)| (key.to_owned(), cut(&value).into_owned())).collect();
-        let name = reason.as_str_name().trim_start_matches("ERROR_REASON_");
-        let mut details = ErrorDetails::with_error_info(name, DOMAIN, metadata);
+        let mut details = ErrorDetails::with_error_info(name(reason), DOMAIN, metadata);
         add_violations(&mut details, &refusal);
         if code == Code::Unavailable {
             details.set_retry_info(Some(RETRY_AFTER));
@@ -126,6 +156,10 @@ fn told(refusal: &Refusal) -> Told {
         Refusal::TooLarge => {
             let most = LIMITS.request_bytes.to_string();
             (Code::ResourceExhausted, ErrorReason::MessageTooLarge, vec![("most_bytes", most)])
+        }
+        Refusal::TooManyCarts => {
+            let most = CARTS_PER_STREAM.to_string();
+            (Code::ResourceExhausted, ErrorReason::StreamTooLong, vec![("most_items", most)])
         }
         Refusal::Overloaded => {
             (Code::Unavailable, ErrorReason::Overloaded, vec![("most_calls", LIMITS.calls.to_string())])
@@ -155,6 +189,12 @@ fn told_faults(faults: &[FieldFault]) -> Told {
         | FieldProblem::Date(_)
         | FieldProblem::Id(_)
         | FieldProblem::NoMessage
+        | FieldProblem::Money(_)
+        | FieldProblem::Twice
+        | FieldProblem::NeverLost { .. }
+        | FieldProblem::NoSuchRecord { .. }
+        | FieldProblem::ManyLines { .. }
+        | FieldProblem::OnlyInFirst
         | FieldProblem::UnknownTerm { .. }
         | FieldProblem::Above { .. } => return malformed(),
     };
@@ -280,6 +320,7 @@ fn add_violations(details: &mut ErrorDetails, refusal: &Refusal) {
         Refusal::RecordNotFound { .. }
         | Refusal::View { .. }
         | Refusal::TooLarge
+        | Refusal::TooManyCarts
         | Refusal::Overloaded
         | Refusal::Draining
         | Refusal::Deadline { .. }

@@ -16,6 +16,8 @@ pub enum Verdict {
     CannotFit,
     /// Nothing in the catalogue covers a need that must be met.
     NoKnownWay,
+    /// There is a way, but not without parts that the caller leaves out.
+    NotWithExclusions,
     /// The catalogue lacks a fact that it would need.
     Unknown,
     /// Goes in with parts.

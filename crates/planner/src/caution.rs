@@ -6,6 +6,8 @@ use dashwright_quantity::Label;
 /// Something to beware of. The vehicle maker's service information, local codes and licensed practice come first.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Caution {
+    /// The plan uses a lead that only feigns the parking brake, because the caller asked for it.
+    InterlockFeigned,
     /// The maker's service information and a licensed technician have the last word.
     MakersInformationPrevails,
     /// Discs out, ignition off, battery negative off before the radio comes out.

@@ -39,6 +39,6 @@ fn best(view: &CaseView<'_>, offers: &[PartOffer]) -> Option<WeakestEvidence> {
     graded.min_by_key(|weak| weak.grade)
 }
 
-fn weak(grade: Grade, kind: RecordKind, id: &str) -> Option<WeakestEvidence> {
+pub(crate) fn weak(grade: Grade, kind: RecordKind, id: &str) -> Option<WeakestEvidence> {
     Some(WeakestEvidence { grade, record: RecordKey { kind, id: id.parse().ok()? } })
 }

@@ -10,8 +10,9 @@ use crate::reason::Reason;
 use crate::{evidence, features, mount, needs};
 
 /// What the rules look at.
+#[derive(Clone, Copy)]
 pub(crate) struct CaseView<'a> {
-    snapshot: &'a Snapshot,
+    pub(crate) snapshot: &'a Snapshot,
     pub(crate) case: &'a Case,
     pub(crate) dash: &'a Dash,
     pub(crate) audio: &'a FactoryAudio,
@@ -21,16 +22,15 @@ pub(crate) struct CaseView<'a> {
 /// What is true of a case; nothing for a case that the snapshot does not have.
 #[must_use]
 pub fn fit_case(snapshot: &Snapshot, case: CaseIx) -> Option<CaseFitment> {
-    let case = snapshot.case(case)?;
-    let (dash, audio) = (snapshot.dashes().get(case.dash)?, snapshot.audios().get(case.audio)?);
-    let mut view = CaseView { snapshot, case, dash, audio, mounts_without_kit: false };
+    let mut view = CaseView::of(snapshot, case)?;
     let mounts = mount::mounts(&view);
     view.mounts_without_kit = mounts.iter().any(|mount| mount.verdict == Verdict::FitsAsIs);
     let needs = needs::needs(&view);
     let features = features::features(&view);
     let weakest = evidence::weakest(&view, &mounts, &needs);
     let (verdict, verdict_reasons) = verdict(&mounts, &needs);
-    Some(CaseFitment { verdict, verdict_reasons, dash: case.dash, mounts, needs, features, weakest })
+    let dash = view.case.dash;
+    Some(CaseFitment { verdict, verdict_reasons, dash, mounts, needs, features, weakest })
 }
 
 /// The strongest statement that is true of some radio in this case.
@@ -56,18 +56,22 @@ fn verdict(mounts: &[MountFitment], needs: &[NeedFitment]) -> (Verdict, Vec<Reas
     (if parts { Verdict::FitsWithParts } else { best }, Vec::new())
 }
 
-impl CaseView<'_> {
-    pub(crate) fn part(&self, part: RecordIx) -> Option<&Part> {
+impl<'a> CaseView<'a> {
+    pub(crate) fn of(snapshot: &'a Snapshot, case: CaseIx) -> Option<Self> {
+        let case = snapshot.case(case)?;
+        let (dash, audio) = (snapshot.dashes().get(case.dash)?, snapshot.audios().get(case.audio)?);
+        Some(Self { snapshot, case, dash, audio, mounts_without_kit: false })
+    }
+
+    pub(crate) fn part(&self, part: RecordIx) -> Option<&'a Part> {
         self.snapshot.parts().get(part)
     }
 
     /// What the parts offer for a need. A lead that only feigns the parking brake is never offered: it is there for a
     /// caller who asks for exactly that.
-    pub(crate) fn offers_for(&self, need: Need) -> impl Iterator<Item = &Offer> {
+    pub(crate) fn offers_for(&self, need: Need) -> impl Iterator<Item = &'a Offer> + use<'a, '_> {
         let feigns = move |offer: &&Offer| {
-            let part = self.part(offer.part);
-            need == Need::ParkingBrake
-                && part.is_some_and(|part| part.leads.iter().any(|lead| lead.defeats_interlock))
+            need == Need::ParkingBrake && self.part(offer.part).is_some_and(feigns_interlock)
         };
         self.case.offers_for(need).filter(move |offer| !feigns(offer))
     }
@@ -124,4 +128,9 @@ impl CaseView<'_> {
             Err(_) => Reason::AlwaysNeeded,
         }
     }
+}
+
+/// Whether a part only feigns a circuit.
+pub(crate) fn feigns_interlock(part: &Part) -> bool {
+    part.leads.iter().any(|lead| lead.defeats_interlock)
 }

@@ -4,9 +4,8 @@ use std::collections::BTreeMap;
 
 use dashwright_snapshot::{Candidate, CaseIx, RecordIx, Snapshot};
 
-use crate::answer::{
-    CaseFitment, Facets, FeatureFitment, Fitment, MountFitment, NeedFitment, Variant, Verdict,
-};
+use crate::agree::{add_new, agreed, open, same_list};
+use crate::answer::{CaseFitment, Facets, Fitment, Variant, Verdict};
 use crate::evidence::weaker;
 use crate::fitment::fit_case;
 use crate::question;
@@ -67,7 +66,7 @@ fn groups(snapshot: &Snapshot, candidates: &[Candidate]) -> Vec<Group> {
     groups
 }
 
-fn case_of(snapshot: &Snapshot, candidate: &Candidate) -> Option<CaseIx> {
+pub(crate) fn case_of(snapshot: &Snapshot, candidate: &Candidate) -> Option<CaseIx> {
     let options = snapshot.options_of(snapshot.line(candidate.line)?);
     options.get(usize::from(*candidate.options.first()?)).map(|option| option.case)
 }
@@ -103,37 +102,13 @@ fn verdict(groups: &[Group]) -> (Verdict, Vec<Reason>) {
 
 fn settled(groups: &[Group]) -> Facets {
     let Some((first, others)) = groups.split_first() else { return Facets::default() };
-    let same_dash = others.iter().all(|group| group.fitment.dash == first.fitment.dash);
+    let (first, others): (_, Vec<_>) = (&first.fitment, others.iter().map(|group| &group.fitment).collect());
+    let same_dash = others.iter().all(|other| other.dash == first.dash);
     Facets {
-        dash: same_dash.then_some(first.fitment.dash),
-        mounts: agreed(first, others, |fitment| &fitment.mounts),
-        needs: agreed(first, others, |fitment| &fitment.needs),
-        features: agreed(first, others, |fitment| &fitment.features),
-    }
-}
-
-/// The facets of the first group that every other group has too, with the reasons of all.
-fn agreed<T: Facet>(first: &Group, others: &[Group], list: impl Fn(&CaseFitment) -> &Vec<T>) -> Vec<T> {
-    let twins = |own: &T| {
-        others.iter().map(|group| list(&group.fitment).iter().find(|their| their.same(own))).collect()
-    };
-    let agreed = list(&first.fitment).iter().filter_map(|own| {
-        let twins: Option<Vec<&T>> = twins(own);
-        let mut own = own.clone();
-        for twin in twins? {
-            let more = twin.reasons().clone();
-            add_new(own.reasons_mut(), &more);
-        }
-        Some(own)
-    });
-    agreed.collect()
-}
-
-fn add_new(reasons: &mut Vec<Reason>, more: &[Reason]) {
-    for reason in more {
-        if !reasons.contains(reason) {
-            reasons.push(reason.clone());
-        }
+        dash: same_dash.then_some(first.dash),
+        mounts: agreed(first, &others, |fitment| &fitment.mounts),
+        needs: agreed(first, &others, |fitment| &fitment.needs),
+        features: agreed(first, &others, |fitment| &fitment.features),
     }
 }
 
@@ -150,63 +125,6 @@ fn variant(group: &Group, settled: &Facets) -> Variant {
     Variant { candidates, verdict: *verdict, verdict_reasons, facets }
 }
 
-/// The facets that are not among the settled ones.
-fn open<T: Facet>(own: &[T], settled: &[T]) -> Vec<T> {
-    own.iter().filter(|own| !settled.iter().any(|settled| settled.same(own))).cloned().collect()
-}
-
-/// One statement of an answer. Two are the same when they say the same; their reasons name the records that each
-/// candidate rests on, and may differ.
-trait Facet: Clone {
-    fn same(&self, other: &Self) -> bool;
-    fn reasons(&self) -> &Vec<Reason>;
-    fn reasons_mut(&mut self) -> &mut Vec<Reason>;
-}
-
-impl Facet for MountFitment {
-    fn same(&self, other: &Self) -> bool {
-        (self.chassis, self.verdict, &self.parts) == (other.chassis, other.verdict, &other.parts)
-    }
-
-    fn reasons(&self) -> &Vec<Reason> {
-        &self.reasons
-    }
-
-    fn reasons_mut(&mut self) -> &mut Vec<Reason> {
-        &mut self.reasons
-    }
-}
-
-impl Facet for NeedFitment {
-    fn same(&self, other: &Self) -> bool {
-        let of = |need: &Self| (need.need, need.importance, need.met);
-        of(self) == of(other) && self.parts == other.parts
-    }
-
-    fn reasons(&self) -> &Vec<Reason> {
-        &self.reasons
-    }
-
-    fn reasons_mut(&mut self) -> &mut Vec<Reason> {
-        &mut self.reasons
-    }
-}
-
-impl Facet for FeatureFitment {
-    fn same(&self, other: &Self) -> bool {
-        let of = |feature: &Self| (feature.feature, feature.carrier, feature.outcome);
-        of(self) == of(other) && self.kept_by == other.kept_by
-    }
-
-    fn reasons(&self) -> &Vec<Reason> {
-        &self.reasons
-    }
-
-    fn reasons_mut(&mut self) -> &mut Vec<Reason> {
-        &mut self.reasons
-    }
-}
-
 fn same_answer(one: &CaseFitment, other: &CaseFitment) -> bool {
     same_plan(one, other) && same_list(&one.features, &other.features)
 }
@@ -216,10 +134,6 @@ fn same_plan(one: &CaseFitment, other: &CaseFitment) -> bool {
         && one.dash == other.dash
         && same_list(&one.mounts, &other.mounts)
         && same_list(&one.needs, &other.needs)
-}
-
-fn same_list<T: Facet>(one: &[T], other: &[T]) -> bool {
-    one.len() == other.len() && one.iter().zip(other).all(|(one, other)| one.same(other))
 }
 
 /// The dashes that an answer names, in the order of their first appearance.

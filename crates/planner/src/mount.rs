@@ -3,7 +3,7 @@
 use dashwright_model::Need;
 use dashwright_model::record::Part;
 use dashwright_model::record::dash::{Dash, OpeningClass};
-use dashwright_model::record::radio::ChassisClass;
+use dashwright_model::record::radio::{Chassis, ChassisClass};
 use dashwright_quantity::Millimetres;
 use dashwright_snapshot::Offer;
 
@@ -28,13 +28,13 @@ pub(crate) fn mounts(view: &CaseView<'_>) -> Vec<MountFitment> {
 }
 
 fn mount(view: &CaseView<'_>, chassis: ChassisClass) -> MountFitment {
-    let stopped = cavity_proof(view.dash, chassis);
+    let stopped = cavity_proof(view.dash, least_body(chassis));
     if !stopped.is_empty() {
         return MountFitment { chassis, verdict: Verdict::CannotFit, parts: Vec::new(), reasons: stopped };
     }
     let offers = view.offers_for(Need::Mount).filter(|offer| takes(view, offer, chassis));
     let parts: Vec<_> = offers.map(|offer| view.part_offer(offer)).collect();
-    let obstacles = obstacles(view.dash, chassis);
+    let obstacles = obstacles(view.dash, chassis, least_body(chassis));
     let (verdict, reasons) = match (obstacles.is_empty(), parts.is_empty()) {
         (true, _) => {
             let (dash, opening) = (view.dash.id.clone(), view.dash.opening.class);
@@ -52,7 +52,7 @@ fn mount(view: &CaseView<'_>, chassis: ChassisClass) -> MountFitment {
 }
 
 /// Whether an offer of a mount is for radios of the class.
-fn takes(view: &CaseView<'_>, offer: &Offer, chassis: ChassisClass) -> bool {
+pub(crate) fn takes(view: &CaseView<'_>, offer: &Offer, chassis: ChassisClass) -> bool {
     let Some(part) = view.part(offer.part) else { return false };
     let condition = part.covers.get(usize::from(offer.cover)).and_then(|cover| cover.radio.as_ref());
     let by_condition = condition.map(|condition| &condition.chassis).filter(|classes| !classes.is_empty());
@@ -77,27 +77,43 @@ const fn own_class(opening: OpeningClass) -> Option<ChassisClass> {
     }
 }
 
-/// What keeps a class from going into the opening as it is.
-fn obstacles(dash: &Dash, chassis: ChassisClass) -> Vec<Reason> {
+/// A body: its width and its height, as far as they are known.
+pub(crate) type Body = [(Side, Option<Millimetres>); 2];
+
+/// The body of a radio; where a side is not recorded, the least of its class.
+pub(crate) fn body(chassis: &Chassis) -> Body {
+    let [(_, width), (_, height)] = least_body(chassis.class);
+    [(Side::Width, chassis.width.or(width)), (Side::Height, chassis.height.or(height))]
+}
+
+/// The least body of a class.
+pub(crate) fn least_body(chassis: ChassisClass) -> Body {
+    let least = LEAST_BODY.iter().find(|(class, ..)| *class == chassis);
+    let side = |length: f64| Millimetres::new(length).ok();
+    [
+        (Side::Width, least.and_then(|(_, width, _)| side(*width))),
+        (Side::Height, least.and_then(|(.., height)| side(*height))),
+    ]
+}
+
+/// What keeps a body of a class from going into the opening as it is.
+pub(crate) fn obstacles(dash: &Dash, chassis: ChassisClass, body: Body) -> Vec<Reason> {
     let mut obstacles = Vec::new();
     if own_class(dash.opening.class) != Some(chassis) {
         let (dash, opening) = (dash.id.clone(), dash.opening.class);
         obstacles.push(Reason::OpeningOfAnotherClass { dash, opening, chassis });
     }
-    for (side, least, opening) in sides(chassis, dash.opening.width, dash.opening.height) {
-        if opening < least {
-            let dash = dash.id.clone();
-            obstacles.push(Reason::OpeningSmallerThanChassis { dash, side, chassis: least, opening });
-        }
+    for (side, chassis, opening) in larger(body, dash.opening.width, dash.opening.height) {
+        let dash = dash.id.clone();
+        obstacles.push(Reason::OpeningSmallerThanChassis { dash, side, chassis, opening });
     }
     obstacles
 }
 
-/// The sides on which the space behind the panel is smaller than the least body of the class.
-fn cavity_proof(dash: &Dash, chassis: ChassisClass) -> Vec<Reason> {
+/// The sides on which the space behind the panel is smaller than a body.
+pub(crate) fn cavity_proof(dash: &Dash, body: Body) -> Vec<Reason> {
     let Some(cavity) = dash.opening.cavity else { return Vec::new() };
-    let sides = sides(chassis, Some(cavity.width), Some(cavity.height));
-    let smaller = sides.into_iter().filter(|(_, least, cavity)| cavity < least);
+    let smaller = larger(body, Some(cavity.width), Some(cavity.height));
     smaller
         .map(|(side, chassis, cavity)| {
             let dash = dash.id.clone();
@@ -106,20 +122,15 @@ fn cavity_proof(dash: &Dash, chassis: ChassisClass) -> Vec<Reason> {
         .collect()
 }
 
-/// The sides of a class's least body beside those of a hole, where the hole's are known.
-fn sides(
-    chassis: ChassisClass,
+/// The sides on which a body is larger than a hole, with both lengths, where they are known.
+fn larger(
+    body: Body,
     width: Option<Millimetres>,
     height: Option<Millimetres>,
-) -> Vec<(Side, Millimetres, Millimetres)> {
-    let Some((_, least_width, least_height)) = LEAST_BODY.iter().find(|(class, ..)| *class == chassis) else {
-        return Vec::new();
-    };
-    let side = |side: Side, least: f64, hole: Option<Millimetres>| {
-        Some((side, Millimetres::new(least).ok()?, hole?))
-    };
-    [side(Side::Width, *least_width, width), side(Side::Height, *least_height, height)]
-        .into_iter()
-        .flatten()
-        .collect()
+) -> impl Iterator<Item = (Side, Millimetres, Millimetres)> {
+    let sides = body.into_iter().zip([width, height]);
+    sides.filter_map(|((side, body), hole)| {
+        let (body, hole) = (body?, hole?);
+        (body > hole).then_some((side, body, hole))
+    })
 }

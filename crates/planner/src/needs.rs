@@ -52,17 +52,22 @@ const RULES: &[Rule] = &[
 
 /// What a rule says.
 pub(crate) struct Arisen {
-    need: Need,
-    importance: Importance,
+    pub(crate) need: Need,
+    pub(crate) importance: Importance,
     /// Why it arises.
-    why: Vec<Reason>,
+    pub(crate) why: Vec<Reason>,
     /// How it is met when no part is named: without a part, not at all, or nobody knows.
-    otherwise: Met,
+    pub(crate) otherwise: Met,
 }
 
 /// Every need that arises in a case, mounts apart.
+pub(crate) fn arisen(view: &CaseView<'_>) -> impl Iterator<Item = Arisen> {
+    RULES.iter().filter_map(|rule| rule(view))
+}
+
+/// Every need of a case with the parts that meet it, mounts apart.
 pub(crate) fn needs(view: &CaseView<'_>) -> Vec<NeedFitment> {
-    RULES.iter().filter_map(|rule| rule(view)).map(|arisen| weigh(view, arisen)).collect()
+    arisen(view).map(|arisen| weigh(view, arisen)).collect()
 }
 
 /// Adds the parts that meet a need, and says so when there are none.

@@ -2,12 +2,13 @@
 
 use dashwright_model::record::audio::{AmplifierFeed, AntennaFeed, AntennaRole};
 use dashwright_model::record::dash::OpeningClass;
-use dashwright_model::record::radio::ChassisClass;
+use dashwright_model::record::radio::{ChassisClass, SocketKind};
 use dashwright_model::record::{RecordKey, RecordKind};
 use dashwright_model::{Carrier, Feature, Function, Need};
-use dashwright_quantity::{AudioId, DashId, Label, Millimetres, PartId, Prose};
+use dashwright_quantity::{AudioId, DashId, Label, Millimetres, PartId, Prose, RadioId, TermId};
 
 use crate::answer::Ability;
+use crate::wiring::Mismatch;
 
 /// Which side of a body or a hole.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -187,9 +188,135 @@ pub enum Reason {
         /// What it must have.
         ability: Ability,
     },
+    /// The radio does it by itself.
+    RadioServes {
+        /// The radio.
+        radio: RadioId,
+        /// The feature.
+        feature: Feature,
+    },
+    /// The radio has no input or output for it.
+    RadioLacks {
+        /// The radio.
+        radio: RadioId,
+        /// The need.
+        need: Need,
+    },
+    /// The radio asks for it before it works in full.
+    RadioAsks {
+        /// The radio.
+        radio: RadioId,
+        /// The need.
+        need: Need,
+    },
+    /// The caller asks for it; the car does not have it.
+    Added {
+        /// The need.
+        need: Need,
+    },
+    /// The caller does not wish it.
+    NotWished {
+        /// The need.
+        need: Need,
+    },
+    /// The caller consented to the loss by name.
+    LossConsented {
+        /// The need.
+        need: Need,
+    },
+    /// What would have to be joined must not be.
+    Unjoinable {
+        /// The part whose leads they are; the car's own wires without one.
+        part: Option<PartId>,
+        /// What does not agree.
+        mismatch: Mismatch,
+    },
+    /// The radio with its plugs is deeper than the room for it.
+    TooDeep {
+        /// The dash.
+        dash: DashId,
+        /// The radio.
+        radio: RadioId,
+        /// The kit, if one sets the radio forward.
+        part: Option<PartId>,
+        /// What the radio needs: body and plugs.
+        needs: Millimetres,
+        /// What there is: the opening's depth and what the kit sets forward.
+        has: Millimetres,
+    },
+    /// The body of the radio is larger than the frame of the kit.
+    FrameTooSmall {
+        /// The kit.
+        part: PartId,
+        /// Which side.
+        side: Side,
+        /// What the radio measures.
+        chassis: Millimetres,
+        /// What the frame measures.
+        frame: Millimetres,
+    },
+    /// The part is made for the other side of the driver.
+    OtherDriveSide {
+        /// The part.
+        part: PartId,
+    },
+    /// The radio does not have the socket that the part needs.
+    SocketMissing {
+        /// The part.
+        part: PartId,
+        /// The socket.
+        socket: SocketKind,
+    },
+    /// The car does not have the plug that the part needs.
+    PlugMissing {
+        /// The part.
+        part: PartId,
+        /// The family.
+        family: TermId,
+    },
+    /// The part is not for this radio.
+    NotForRadio {
+        /// The part.
+        part: PartId,
+        /// The need; the whole part without one.
+        need: Option<Need>,
+    },
+    /// The part is left out because the caller says so.
+    LeftOut {
+        /// The part.
+        part: PartId,
+        /// Excluded by name; otherwise not in stock.
+        by_name: bool,
+    },
+    /// The part only feigns the parking brake and is named only on request.
+    FeignsInterlock {
+        /// The part.
+        part: PartId,
+    },
+    /// Parts meet each of the needs, but no choice of them meets all at once.
+    NotTogether {
+        /// The need that is left over.
+        need: Need,
+    },
+    /// The search was broken off at its limit before the proof was complete.
+    NotProven,
+    /// The settings of a part contradict each other for this radio and vehicle: an error of the catalogue.
+    SettingsContradict {
+        /// The part.
+        part: PartId,
+    },
 }
 
 impl Reason {
+    /// Whether it says that a fact is missing, and nothing more.
+    #[must_use]
+    pub const fn lacks_fact(&self) -> bool {
+        matches!(
+            self,
+            Self::FactMissing { .. } | Self::Unjoinable { mismatch: Mismatch::FactMissing { .. }, .. }
+        )
+    }
+
     /// The record that it rests on.
     #[must_use]
     pub fn record(&self) -> Option<RecordKey> {
@@ -212,14 +339,32 @@ impl Reason {
             | Self::FeaturePresent { audio, .. }
             | Self::FeatureNotPresent { audio, .. }
             | Self::LeavesWithRadio { audio, .. } => (RecordKind::FactoryAudio, audio.as_str()),
-            Self::PartIsNotFor { part, .. } => (RecordKind::Part, part.as_str()),
+            Self::PartIsNotFor { part, .. }
+            | Self::TooDeep { part: Some(part), .. }
+            | Self::FrameTooSmall { part, .. }
+            | Self::OtherDriveSide { part }
+            | Self::SocketMissing { part, .. }
+            | Self::PlugMissing { part, .. }
+            | Self::NotForRadio { part, .. }
+            | Self::LeftOut { part, .. }
+            | Self::FeignsInterlock { part }
+            | Self::SettingsContradict { part }
+            | Self::Unjoinable { part: Some(part), .. } => (RecordKind::Part, part.as_str()),
+            Self::TooDeep { part: None, dash, .. } => (RecordKind::Dash, dash.as_str()),
+            Self::RadioServes { radio, .. }
+            | Self::RadioLacks { radio, .. }
+            | Self::RadioAsks { radio, .. } => (RecordKind::Radio, radio.as_str()),
             Self::FactMissing { record, .. } => return Some(record.clone()),
             Self::AlwaysNeeded
             | Self::NoPartMeets { .. }
             | Self::SomeRadiosAsk
-            | Self::RadioMustHave { .. } => {
-                return None;
-            }
+            | Self::RadioMustHave { .. }
+            | Self::Added { .. }
+            | Self::NotWished { .. }
+            | Self::LossConsented { .. }
+            | Self::Unjoinable { part: None, .. }
+            | Self::NotTogether { .. }
+            | Self::NotProven => return None,
         };
         Some(RecordKey { kind, id: id.parse().ok()? })
     }

@@ -51,6 +51,8 @@ macro_rules! measure {
             pub const LEAST: f64 = $least;
             /// The greatest value allowed: far above anything the trade knows, so that only nonsense is refused.
             pub const GREATEST: f64 = $greatest;
+            /// Nothing of it.
+            pub const ZERO: Self = Self(0.0);
 
             /// Takes a number in the unit of the type.
             ///

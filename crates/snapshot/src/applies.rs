@@ -98,10 +98,11 @@ impl Seen<'_> {
 
     /// Fills in what the parts offer and exclude.
     pub(crate) fn fill(&self, parts: &Table<Part>, case: &mut Case) {
-        for (index, part) in parts.iter().filter(|(_, part)| part.can_be_had()) {
+        for (index, part) in parts.iter() {
             self.fill_from(index, part, case);
         }
         case.offers.sort();
+        case.former.sort();
         case.exclusions.sort();
     }
 
@@ -118,10 +119,11 @@ impl Seen<'_> {
         };
         for (cover, number, via) in &meets {
             if let Some(need) = cover.need.filter(|need| !refused(*need)) {
-                case.offers.push(Offer { need, part: index, cover: *number, via: *via });
+                let offers = if part.can_be_had() { &mut case.offers } else { &mut case.former };
+                offers.push(Offer { need, part: index, cover: *number, via: *via });
             }
         }
-        for (cover, number, via) in &not_for {
+        for (cover, number, via) in not_for.iter().filter(|_| part.can_be_had()) {
             case.exclusions.push(Exclusion { part: index, need: cover.need, cover: *number, via: *via });
         }
     }

@@ -307,8 +307,8 @@ impl<'a> Lines<'a> {
         if let Some(case) = self.cases.get(&key) {
             return *case;
         }
-        let mut case =
-            Case { dash, audio, system_voltage, drive_side, offers: Vec::new(), exclusions: Vec::new() };
+        let (offers, former, exclusions) = (Vec::new(), Vec::new(), Vec::new());
+        let mut case = Case { dash, audio, system_voltage, drive_side, offers, former, exclusions };
         if let (Some(dash), Some(audio)) = (self.tables.dashes.get(dash), self.tables.audios.get(audio)) {
             let seen = Seen { scopes: &self.scopes, signature: &key.signature, dash, audio };
             seen.fill(&self.tables.parts, &mut case);
@@ -365,8 +365,10 @@ impl Compiled {
             terms: &terms,
             vin_patterns: &vin_patterns,
         });
+        let part_numbers = part_numbers(&parts);
         Snapshot {
             records,
+            part_numbers,
             terms,
             dashes,
             audios,
@@ -399,6 +401,19 @@ fn facts(vehicle: &Vehicle) -> LineFacts {
         note: vehicle.note.clone(),
         evidence: vehicle.evidence.clone(),
     }
+}
+
+/// The numbers of the parts in the form in which they are looked up, in order.
+fn part_numbers(parts: &Table<dashwright_model::record::Part>) -> Vec<(String, RecordIx)> {
+    let mut numbers: Vec<(String, RecordIx)> =
+        parts.iter().map(|(index, part)| (number_key(part.number.as_str()), index)).collect();
+    numbers.sort();
+    numbers
+}
+
+/// A part number as it is looked up: letters and digits alone, so that spaces and points do not matter.
+pub(crate) fn number_key(number: &str) -> String {
+    number.chars().filter(|letter| letter.is_alphanumeric()).flat_map(char::to_lowercase).collect()
 }
 
 /// The aliases of models, by make and by the name that vehicle lines write.

@@ -22,6 +22,8 @@ pub struct Case {
     pub drive_side: Option<DriveSide>,
     /// What the parts that can be had offer, in the order of need and part.
     pub offers: Vec<Offer>,
+    /// What the parts offer that can no longer be had, in the same order: for those that still lie on a shelf.
+    pub former: Vec<Offer>,
     /// What parts say that they are not for.
     pub exclusions: Vec<Exclusion>,
 }

@@ -48,6 +48,7 @@ pub struct Snapshot {
     pub(crate) vin_patterns: Vec<(VinPattern, LineIx)>,
     pub(crate) index: identify::index::Index,
     pub(crate) content_hash: [u8; 32],
+    pub(crate) part_numbers: Vec<(String, RecordIx)>,
 }
 
 impl Snapshot {
@@ -103,6 +104,15 @@ impl Snapshot {
     #[must_use]
     pub fn parts(&self) -> &Table<Part> {
         &self.parts
+    }
+
+    /// The parts that have a number, whatever spaces, points and case it is written with; two brands may share one.
+    #[must_use]
+    pub fn parts_by_number(&self, number: &str) -> Vec<RecordIx> {
+        let key = build::number_key(number);
+        let start = self.part_numbers.partition_point(|(own, _)| *own < key);
+        let same = self.part_numbers.iter().skip(start).take_while(|(own, _)| *own == key);
+        same.map(|(_, part)| *part).collect()
     }
 
     /// The makes that have vehicle lines, in the order of their names.

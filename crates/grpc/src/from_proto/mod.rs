@@ -1,16 +1,19 @@
 //! From messages to questions: free functions named by the noun. A field's error has its path, and all come at once.
 
 mod key;
+mod order;
 mod read_at;
 mod vehicle;
 
 use std::fmt;
 
 use dashwright_engine::TokenError;
+use dashwright_model::Need;
 use dashwright_model::vin::VinError;
-use dashwright_quantity::{DateError, IdError, MAX_ID_BYTES, TextError};
+use dashwright_quantity::{DateError, IdError, MAX_ID_BYTES, MoneyError, TextError};
 
 pub(crate) use key::{record_key, record_kind};
+pub(crate) use order::{cart_lines, order, part, radio};
 pub(crate) use read_at::read_at;
 pub(crate) use vehicle::vehicle_question;
 
@@ -47,6 +50,29 @@ pub enum FieldProblem {
     PageToken,
     /// The bytes are no message of the call.
     NoMessage,
+    /// Not a currency.
+    Money(MoneyError),
+    /// The same thing is said twice.
+    Twice,
+    /// A need that can not be consented to losing: nothing would be left to install.
+    NeverLost {
+        /// The need.
+        need: Need,
+    },
+    /// The catalogue has no record of this id.
+    NoSuchRecord {
+        /// The id.
+        id: String,
+    },
+    /// It leaves more vehicle lines than are listed by a question.
+    ManyLines {
+        /// How many.
+        found: u32,
+        /// The most.
+        most: usize,
+    },
+    /// Stated where it may not be: the first cart of a stream states the revision for all.
+    OnlyInFirst,
     /// Larger than allowed.
     Above {
         /// The value.
@@ -67,6 +93,17 @@ impl fmt::Display for FieldProblem {
             Self::RevisionToken(error) => write!(f, "is no revision token: {error}"),
             Self::PageToken => write!(f, "is no page token of this request"),
             Self::NoMessage => write!(f, "is no message of this call"),
+            Self::Money(error) => write!(f, "is malformed: {error}"),
+            Self::Twice => write!(f, "is stated twice"),
+            Self::NeverLost { need } => write!(f, "is `{need}`, without which nothing is installed"),
+            Self::NoSuchRecord { id } => write!(f, "is `{id}`, which the catalogue does not have"),
+            Self::ManyLines { found, most } => {
+                write!(
+                    f,
+                    "leaves {found} vehicle lines, at most {most} are listed; say more, or nothing for all"
+                )
+            }
+            Self::OnlyInFirst => write!(f, "may be stated in the first cart of a stream only"),
             Self::UnknownTerm { found } => write!(f, "is `{found}`, which is not a value of its enum"),
             Self::Above { found, most } => write!(f, "is `{found}`, at most {most} is allowed"),
         }
@@ -115,6 +152,17 @@ impl FieldFaults {
         if found > most {
             let found = u32::try_from(found).unwrap_or(u32::MAX);
             self.0.push(FieldFault { path: path.to_owned(), problem: FieldProblem::Above { found, most } });
+        }
+    }
+
+    /// Every fault at once, or the value that was taken without one.
+    ///
+    /// # Errors
+    /// When there is any fault.
+    pub(crate) fn with<T>(self, value: Option<T>) -> Result<T, crate::Refusal> {
+        match value {
+            Some(value) => self.or(value),
+            None => Err(crate::Refusal::Fields(self.0)),
         }
     }
 

@@ -3,11 +3,11 @@
 use dashwright_api::reply::Reply;
 use dashwright_api::v1;
 use dashwright_model::question::VehicleQuestion;
-use dashwright_model::record::{RecordKey, RecordKind};
-use dashwright_planner::{WeakestEvidence, one_by_one};
+use dashwright_planner::one_by_one;
 use dashwright_snapshot::{Candidate, Identified, MAX_CANDIDATES, Snapshot};
 use prost::Message as _;
 
+use super::asked::{next_question, weakest};
 use crate::from_proto::{FieldFaults, read_at, vehicle_question};
 use crate::shared::{Answers, SharedAnswer};
 use crate::{Refusal, Service, to_proto};
@@ -52,45 +52,12 @@ fn own(
     }
 }
 
-/// The weakest evidence of the answer and of the vehicle lines that it is for.
-fn weakest(
-    snapshot: &Snapshot,
-    candidates: &[Candidate],
-    answer: Option<WeakestEvidence>,
-) -> Option<WeakestEvidence> {
-    let lines = candidates.iter().filter_map(|candidate| {
-        let line = snapshot.line(candidate.line)?;
-        let option = snapshot.options_of(line).get(usize::from(*candidate.options.first()?))?;
-        let evidence = option.option.evidence.as_ref().unwrap_or(&line.facts.evidence);
-        Some((evidence.grade.max(line.facts.evidence.grade), line))
-    });
-    // The first of equals, so that the answer is the same for the same question.
-    let weakest = lines.reduce(|one, other| if other.0 > one.0 { other } else { one });
-    let Some((grade, line)) = weakest else { return answer };
-    if answer.as_ref().is_some_and(|answer| answer.grade >= grade) {
-        return answer;
-    }
-    let id = snapshot.line_id(line).parse().ok()?;
-    Some(WeakestEvidence { grade, record: RecordKey { kind: RecordKind::Vehicle, id } })
-}
-
 /// The answer where more lines remain than are weighed: nothing is settled, and the question is the next choice.
 fn too_many(snapshot: &Snapshot, question: &VehicleQuestion) -> Result<SharedAnswer, Refusal> {
     let next = snapshot.choices(question)?;
-    let choices = next.choices.iter().map(|choice| v1::QuestionChoice {
-        value: choice.value.clone(),
-        title: choice.title.clone(),
-        how_to_tell: choice.how_to_tell.as_ref().map(ToString::to_string).unwrap_or_default(),
-        candidates: Vec::new(),
-    });
-    let open = next.attribute.map(|attribute| v1::OpenQuestion {
-        attribute: to_proto::attribute(attribute).into(),
-        text: to_proto::question_text(attribute).to_owned(),
-        choices: choices.collect(),
-    });
     let message = v1::LookUpFitmentResponse {
         verdict: v1::Verdict::Depends.into(),
-        question: open,
+        question: next_question(&next),
         ..v1::LookUpFitmentResponse::default()
     };
     Ok(SharedAnswer { bytes: message.encode_to_vec().into(), weakest: None })

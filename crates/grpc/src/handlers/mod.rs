@@ -1,11 +1,17 @@
 //! One file per call. A handler is four moves: parse, take the view, ask, render.
 
+mod asked;
+mod check_cart;
+mod check_carts;
 mod get_dataset_info;
 mod get_record;
 mod get_record_schema;
 mod list_choices;
+mod list_radios_for_vehicle;
 mod list_records;
+mod list_vehicles;
 mod look_up_fitment;
+mod plan_install;
 mod resolve_vehicle;
 mod search_records;
 
@@ -13,7 +19,7 @@ use dashwright_api::replies::fitment_service_server::FitmentService;
 use dashwright_api::reply::Reply;
 use dashwright_api::v1;
 use dashwright_api::v1::catalogue_service_server::CatalogueService;
-use tonic::{Request, Response, Status};
+use tonic::{Request, Response, Status, Streaming};
 
 use crate::Service;
 
@@ -38,6 +44,50 @@ impl FitmentService for Service {
         request: Request<v1::LookUpFitmentRequest>,
     ) -> Result<Response<Reply>, Status> {
         Ok(Response::new(self.fitment(request.into_inner()).await?))
+    }
+
+    async fn plan_install(
+        &self,
+        request: Request<v1::PlanInstallRequest>,
+    ) -> Result<Response<v1::PlanInstallResponse>, Status> {
+        Ok(Response::new(self.install_plan(request.into_inner()).await?))
+    }
+
+    async fn check_cart(
+        &self,
+        request: Request<v1::CheckCartRequest>,
+    ) -> Result<Response<v1::CheckCartResponse>, Status> {
+        Ok(Response::new(self.checked_cart(request.into_inner()).await?))
+    }
+
+    type CheckCartsStream = check_carts::Answers;
+
+    async fn check_carts(
+        &self,
+        request: Request<Streaming<v1::CheckCartsRequest>>,
+    ) -> Result<Response<Self::CheckCartsStream>, Status> {
+        Ok(Response::new(self.checked_carts(request.into_inner())))
+    }
+
+    async fn list_radios_for_vehicle(
+        &self,
+        request: Request<v1::ListRadiosForVehicleRequest>,
+    ) -> Result<Response<v1::ListRadiosForVehicleResponse>, Status> {
+        Ok(Response::new(self.radios(request.into_inner()).await?))
+    }
+
+    async fn list_vehicles_for_radio(
+        &self,
+        request: Request<v1::ListVehiclesForRadioRequest>,
+    ) -> Result<Response<v1::ListVehiclesForRadioResponse>, Status> {
+        Ok(Response::new(self.vehicles_for_radio(request.into_inner()).await?))
+    }
+
+    async fn list_vehicles_for_part(
+        &self,
+        request: Request<v1::ListVehiclesForPartRequest>,
+    ) -> Result<Response<v1::ListVehiclesForPartResponse>, Status> {
+        Ok(Response::new(self.vehicles_for_part(request.into_inner()).await?))
     }
 }
 

@@ -17,6 +17,11 @@ fn told(caution: &Caution) -> (v1::CautionCode, String) {
             Code::MakersInformationPrevails,
             "the vehicle maker's service information, local codes and a licensed technician have the last word",
         ),
+        Caution::InterlockFeigned => plain(
+            Code::InterlockFeigned,
+            "a lead that feigns the parking brake is used because it was asked for: local law may forbid it, and video \
+             in the driver's view kills",
+        ),
         Caution::BatteryOff => plain(
             Code::BatteryOff,
             "discs out, ignition off and battery negative off before the radio comes out",

@@ -43,7 +43,8 @@ pub(crate) fn price(price: &Price) -> v1::Price {
     v1::Price { amount: Some(money(*amount)), date: date.to_string() }
 }
 
-fn money(amount: Money) -> v1::Money {
+/// An amount.
+pub(crate) fn money(amount: Money) -> v1::Money {
     let Money { currency, minor_units } = amount;
     v1::Money { currency: currency.to_string(), minor_units, text: amount.to_string() }
 }

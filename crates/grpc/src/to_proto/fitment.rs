@@ -173,12 +173,13 @@ impl FitmentText<'_> {
             let needs = facets.needs.iter().flat_map(|need| &need.parts);
             mounts.chain(needs).chain(facets.features.iter().flat_map(|feature| &feature.kept_by))
         });
-        let named: BTreeSet<RecordIx> = offers.map(|offer| offer.part).collect();
-        named
-            .into_iter()
-            .filter_map(|part| self.snapshot.parts().get(part))
-            .map(|part| self.part(part))
-            .collect()
+        self.summaries(&offers.map(|offer| offer.part).collect())
+    }
+
+    /// Parts in a line each, in the order of their ids.
+    pub(crate) fn summaries(&self, parts: &BTreeSet<RecordIx>) -> Vec<v1::PartSummary> {
+        let parts = parts.iter().filter_map(|part| self.snapshot.parts().get(*part));
+        parts.map(|part| self.part(part)).collect()
     }
 
     fn part(&self, part: &Part) -> v1::PartSummary {
@@ -213,7 +214,8 @@ impl FitmentText<'_> {
     }
 }
 
-fn opening(dash: &Dash) -> v1::Opening {
+/// What the dash offers a radio.
+pub(crate) fn opening(dash: &Dash) -> v1::Opening {
     let Opening { class, width, height, depth, cavity } = &dash.opening;
     let millimetres =
         |length: Option<dashwright_quantity::Millimetres>| length.map(dashwright_quantity::Millimetres::get);
@@ -232,7 +234,8 @@ fn opening(dash: &Dash) -> v1::Opening {
     }
 }
 
-fn fastener(fastener: &Fastener) -> v1::Fastener {
+/// Fasteners of one kind in one place.
+pub(crate) fn fastener(fastener: &Fastener) -> v1::Fastener {
     let Fastener { drive, size, count, location } = fastener;
     v1::Fastener {
         drive: terms::drive(*drive).into(),
@@ -253,7 +256,8 @@ fn part_variant(variant: &PartVariant) -> String {
     texts.into_iter().flatten().collect::<Vec<_>>().join(", ")
 }
 
-fn open_question(question: &OpenQuestion) -> v1::OpenQuestion {
+/// The question that matters.
+pub(crate) fn open_question(question: &OpenQuestion) -> v1::OpenQuestion {
     let OpenQuestion { attribute, choices } = question;
     v1::OpenQuestion {
         attribute: terms::attribute(*attribute).into(),

@@ -1,11 +1,13 @@
 //! Reasons in words, with the records and numbers that they rest on. Every match is exhaustive.
 
 use dashwright_api::v1;
-use dashwright_planner::{Ability, Reason, Side};
+use dashwright_model::Need;
+use dashwright_planner::{Ability, Mismatch, Reason, Side};
 use dashwright_quantity::Millimetres;
 
 use super::record::record_key;
 use super::terms::{amplifier_feed, spoken};
+use super::wiring;
 
 /// Reasons, each told once: one that several records give has them all.
 pub(crate) fn reasons(reasons: &[Reason]) -> Vec<v1::Reason> {
@@ -60,6 +62,24 @@ const fn code(reason: &Reason) -> v1::ReasonCode {
         Reason::StaysInDash { .. } => Code::StaysInDash,
         Reason::SomeRadiosAsk => Code::SomeRadiosAsk,
         Reason::RadioMustHave { .. } => Code::RadioMustHave,
+        Reason::RadioServes { .. } => Code::RadioServes,
+        Reason::RadioLacks { .. } => Code::RadioLacks,
+        Reason::RadioAsks { .. } => Code::RadioAsks,
+        Reason::Added { .. } => Code::Added,
+        Reason::NotWished { .. } => Code::NotWished,
+        Reason::LossConsented { .. } => Code::LossConsented,
+        Reason::Unjoinable { .. } => Code::Unjoinable,
+        Reason::TooDeep { .. } => Code::TooDeep,
+        Reason::FrameTooSmall { .. } => Code::FrameTooSmall,
+        Reason::OtherDriveSide { .. } => Code::OtherDriveSide,
+        Reason::SocketMissing { .. } => Code::SocketMissing,
+        Reason::PlugMissing { .. } => Code::PlugMissing,
+        Reason::NotForRadio { .. } => Code::NotForRadio,
+        Reason::LeftOut { .. } => Code::LeftOut,
+        Reason::FeignsInterlock { .. } => Code::FeignsInterlock,
+        Reason::NotTogether { .. } => Code::NotTogether,
+        Reason::NotProven => Code::NotProven,
+        Reason::SettingsContradict { .. } => Code::SettingsContradict,
     }
 }
 
@@ -127,6 +147,84 @@ fn text(reason: &Reason) -> String {
         }
         Reason::SomeRadiosAsk => "some radios ask for it before they work in full".to_owned(),
         Reason::RadioMustHave { ability } => format!("needs a radio with {}", ability_name(*ability)),
+        Reason::RadioServes { .. }
+        | Reason::RadioLacks { .. }
+        | Reason::RadioAsks { .. }
+        | Reason::Added { .. }
+        | Reason::NotWished { .. }
+        | Reason::LossConsented { .. }
+        | Reason::NotTogether { .. }
+        | Reason::NotProven => job_text(reason),
+        Reason::Unjoinable { .. }
+        | Reason::TooDeep { .. }
+        | Reason::FrameTooSmall { .. }
+        | Reason::OtherDriveSide { .. }
+        | Reason::SocketMissing { .. }
+        | Reason::PlugMissing { .. }
+        | Reason::NotForRadio { .. }
+        | Reason::LeftOut { .. }
+        | Reason::FeignsInterlock { .. }
+        | Reason::SettingsContradict { .. } => refusal_text(reason),
+    }
+}
+
+/// Reasons of a job: the radio, and what the caller wants.
+fn job_text(reason: &Reason) -> String {
+    let of = |need: &Need| spoken(need.name());
+    match reason {
+        Reason::RadioServes { radio: _, feature } => {
+            format!("the radio does {} by itself", spoken(feature.name()))
+        }
+        Reason::RadioLacks { radio: _, need } => format!("the radio has no input or output for {}", of(need)),
+        Reason::RadioAsks { radio: _, need } => {
+            format!("the radio asks for {} before it works in full", of(need))
+        }
+        Reason::Added { need } => format!("{} is to be added; the car does not have it", of(need)),
+        Reason::NotWished { need } => format!("{} is not wished", of(need)),
+        Reason::LossConsented { need } => format!("lost by consent: {}", of(need)),
+        Reason::NotTogether { need } => {
+            format!("parts meet {}, but not together with the rest of what must be met", of(need))
+        }
+        Reason::NotProven => "the search was broken off at its limit: a better list may exist".to_owned(),
+        _ => String::new(),
+    }
+}
+
+/// Reasons why a part can not be used.
+fn refusal_text(reason: &Reason) -> String {
+    match reason {
+        Reason::Unjoinable { part, mismatch } => {
+            let whose = part.as_ref().map_or("the car's own wires".to_owned(), |part| format!("part {part}"));
+            format!("{whose}: {}", wiring::mismatch_text(mismatch))
+        }
+        Reason::TooDeep { dash: _, radio: _, part, needs, has } => {
+            let kit = part.as_ref().map(|part| format!(" with {part}")).unwrap_or_default();
+            format!("the radio with its plugs is {needs} deep, there are {has}{kit}")
+        }
+        Reason::FrameTooSmall { part, side, chassis, frame } => {
+            let side = side_name(*side);
+            format!("the frame of {part} has a {side} of {frame}, the radio one of {chassis}")
+        }
+        Reason::OtherDriveSide { part } => format!("part {part} is made for the other side of the driver"),
+        Reason::SocketMissing { part, socket } => {
+            format!("part {part} needs a {} socket, which the radio does not have", spoken(socket.name()))
+        }
+        Reason::PlugMissing { part, family } => {
+            format!("part {part} needs the factory plug {family}, which the car does not have")
+        }
+        Reason::NotForRadio { part, need } => {
+            let what = need.map(|need| format!(" for {}", spoken(need.name()))).unwrap_or_default();
+            format!("part {part} is not for this radio{what}")
+        }
+        Reason::LeftOut { part, by_name: true } => format!("part {part} is excluded by the caller"),
+        Reason::LeftOut { part, by_name: false } => format!("part {part} is not in stock"),
+        Reason::FeignsInterlock { part } => {
+            format!("part {part} only feigns the parking brake: it is used only when asked for by name")
+        }
+        Reason::SettingsContradict { part } => {
+            format!("the settings of part {part} contradict each other for this radio and vehicle")
+        }
+        _ => String::new(),
     }
 }
 
@@ -160,6 +258,12 @@ const fn ability_name(ability: Ability) -> &'static str {
     }
 }
 
+/// Pairs that must not be joined, as reasons.
+pub(crate) fn mismatches(mismatches: &[Mismatch]) -> Vec<v1::Reason> {
+    let unjoinable = |mismatch: &Mismatch| Reason::Unjoinable { part: None, mismatch: mismatch.clone() };
+    reasons(&mismatches.iter().map(unjoinable).collect::<Vec<_>>())
+}
+
 /// The numbers that a proof rests on.
 fn figures(reason: &Reason) -> Vec<v1::Figure> {
     let pair = |side: Side, chassis: Millimetres, name: &str, other: Millimetres| {
@@ -176,6 +280,15 @@ fn figures(reason: &Reason) -> Vec<v1::Figure> {
         }
         Reason::CavitySmallerThanChassis { dash: _, side, chassis, cavity } => {
             pair(*side, *chassis, "cavity", *cavity)
+        }
+        Reason::FrameTooSmall { part: _, side, chassis, frame } => pair(*side, *chassis, "frame", *frame),
+        Reason::TooDeep { dash: _, radio: _, part: _, needs, has } => {
+            let depth = |name: &str, value: Millimetres| v1::Figure {
+                name: name.to_owned(),
+                value: value.get(),
+                unit: Millimetres::UNIT.to_owned(),
+            };
+            vec![depth("depth needed", *needs), depth("depth there", *has)]
         }
         _ => Vec::new(),
     }

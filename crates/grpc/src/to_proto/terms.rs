@@ -60,13 +60,33 @@ same_names! {
         ModelYear Make Model Trim BuildMonth Market DriveSide Body Drivetrain AudioOption
     }
     verdict: planner::Verdict => v1::Verdict {
-        FitsAsIs FitsWithParts Depends CannotFit NoKnownWay Unknown
+        FitsAsIs FitsWithParts Depends CannotFit NoKnownWay Unknown NotWithExclusions
     }
     importance: planner::Importance => v1::Importance {
         Must Wished Offered
     }
     met: planner::Met => v1::Met {
         Directly ByPart ByNothingKnown Unknown
+    }
+    function: dashwright_model::Function => v1::Function {
+        Battery Switched Ground Illumination Dimmer PowerAntenna AmpOn SpeakerFrontLeftPlus
+        SpeakerFrontLeftMinus SpeakerFrontRightPlus SpeakerFrontRightMinus SpeakerRearLeftPlus
+        SpeakerRearLeftMinus SpeakerRearRightPlus SpeakerRearRightMinus SpeakerCenterPlus SpeakerCenterMinus
+        SpeakerSubwooferPlus SpeakerSubwooferMinus LineFrontLeftPlus LineFrontLeftMinus LineFrontRightPlus
+        LineFrontRightMinus LineRearLeftPlus LineRearLeftMinus LineRearRightPlus LineRearRightMinus
+        LineCenterPlus LineCenterMinus LineSubwooferPlus LineSubwooferMinus Reverse ParkingBrake SpeedPulse
+        Mute CameraVideo CameraPower CameraGround Steering1 Steering2 SteeringGround MicrophonePlus
+        MicrophoneMinus AuxLeft AuxRight AuxGround Usb CanHigh CanLow Lin DigitalAudio AntennaMain
+        AntennaSub Gnss Satellite Chime
+    }
+    socket_kind: radio::SocketKind => v1::SocketKind {
+        SteeringRemote SerialData CameraInput Antenna DigitalRadioAntenna Gnss Usb Aux Microphone Hdmi SatelliteTuner LineOutput
+    }
+    phase: planner::Phase => v1::Phase {
+        Out Bench In TestOpen Close TestClosed
+    }
+    cart_verdict: planner::CartVerdict => v1::CartVerdict {
+        Complete CompleteWithSurplus Incomplete Depends NoWay
     }
     outcome: planner::Outcome => v1::Outcome {
         Kept KeptWithLimit Lost NotPresent Unknown

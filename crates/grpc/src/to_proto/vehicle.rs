@@ -3,15 +3,20 @@
 use dashwright_api::v1;
 use dashwright_model::record::vehicle::Trims;
 use dashwright_model::vin::VinConcern;
-use dashwright_snapshot::{Candidate, Choice, Line, Match, MatchKind, Snapshot};
+use dashwright_snapshot::{Candidate, Choice, Line, LineIx, Match, MatchKind, Snapshot};
 
 use super::terms;
 
 /// A vehicle line with one audio option, the first of the candidate's.
 pub(crate) fn candidate(snapshot: &Snapshot, candidate: &Candidate) -> Option<v1::Candidate> {
-    let line = snapshot.line(candidate.line)?;
+    line_with_option(snapshot, candidate.line, *candidate.options.first()?)
+}
+
+/// A vehicle line with one of its audio options, by its place.
+pub(crate) fn line_with_option(snapshot: &Snapshot, line: LineIx, option: u16) -> Option<v1::Candidate> {
+    let line = snapshot.line(line)?;
     let (model, make) = (snapshot.model_of(line)?, snapshot.make_of(line)?);
-    let option = snapshot.options_of(line).get(usize::from(*candidate.options.first()?))?;
+    let option = snapshot.options_of(line).get(usize::from(option))?;
     Some(v1::Candidate {
         vehicle_id: snapshot.line_id(line).to_owned(),
         make: make.name.to_string(),

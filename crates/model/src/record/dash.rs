@@ -37,7 +37,7 @@ pub struct Dash {
     /// What is around the opening.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub surroundings: Vec<Surrounding>,
-    /// How it comes apart, in order.
+    /// How it comes apart, in order; the last step takes the factory unit out.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub removal: Vec<RemovalStep>,
     /// Plugs of the restraint system that are passed on the way.

@@ -1,0 +1,93 @@
+//! `CheckCarts`: a stream of carts, one answer each, in their order, all from one revision.
+
+use std::sync::Arc;
+
+use dashwright_api::v1;
+use dashwright_engine::{Freshness, View};
+use dashwright_quantity::MAX_LABEL_CHARS;
+use futures_util::{Stream, StreamExt as _};
+use tokio::sync::mpsc;
+use tokio_stream::wrappers::ReceiverStream;
+use tonic::{Status, Streaming};
+
+use super::check_cart::check;
+use crate::from_proto::{FieldFaults, FieldProblem, read_at};
+use crate::limits::{CARTS_IN_FLIGHT, CARTS_PER_STREAM};
+use crate::{Refusal, Service};
+
+/// The answers of a stream.
+pub(crate) type Answers = ReceiverStream<Result<v1::CheckCartsResponse, Status>>;
+
+impl Service {
+    /// Answers as they are read: a reader that does not read holds at most so many, and the carts behind them wait in the
+    /// transport.
+    pub(crate) fn checked_carts(&self, carts: Streaming<v1::CheckCartsRequest>) -> Answers {
+        let (answers, stream) = mpsc::channel(CARTS_IN_FLIGHT);
+        let service = self.clone();
+        tokio::spawn(async move {
+            // A reader that has gone ends the work: the send fails.
+            let _gone = service.answer(carts, &answers).await;
+        });
+        ReceiverStream::new(stream)
+    }
+
+    async fn answer(
+        &self,
+        mut carts: impl Stream<Item = Result<v1::CheckCartsRequest, Status>> + Unpin,
+        answers: &mpsc::Sender<Result<v1::CheckCartsResponse, Status>>,
+    ) -> Result<(), mpsc::error::SendError<Result<v1::CheckCartsResponse, Status>>> {
+        let mut view: Option<Arc<View>> = None;
+        let mut count = 0;
+        while let Some(cart) = carts.next().await {
+            let cart = match cart {
+                Ok(cart) => cart,
+                Err(status) => return answers.send(Err(status)).await,
+            };
+            count += 1;
+            if count > CARTS_PER_STREAM {
+                return answers.send(Err(Refusal::TooManyCarts.into())).await;
+            }
+            let first = match &view {
+                Some(view) => Ok(Arc::clone(view)),
+                None => self.first_view(&cart).await,
+            };
+            match first {
+                Ok(read) => {
+                    let is_first = view.is_none();
+                    let answer = one(&read, cart, is_first);
+                    view = Some(read);
+                    answers.send(Ok(answer)).await?;
+                    // A stream of small carts must not keep other calls from the processor.
+                    tokio::task::yield_now().await;
+                }
+                Err(refusal) => return answers.send(Err(refusal.into())).await,
+            }
+        }
+        Ok(())
+    }
+
+    /// The view for the whole stream, as the first cart states it.
+    async fn first_view(&self, cart: &v1::CheckCartsRequest) -> Result<Arc<View>, Refusal> {
+        let stated = cart.cart.as_ref().and_then(|cart| cart.read_at.clone());
+        let mut faults = FieldFaults::default();
+        let at: Freshness = read_at(stated, &mut faults);
+        faults.or(())?;
+        self.view(at).await
+    }
+}
+
+/// The answer to one cart, or why there is none.
+fn one(view: &View, request: v1::CheckCartsRequest, is_first: bool) -> v1::CheckCartsResponse {
+    let v1::CheckCartsRequest { correlation_id, cart } = request;
+    let mut faults = FieldFaults::default();
+    faults.count("correlation_id", correlation_id.chars().count(), MAX_LABEL_CHARS);
+    let cart = cart.unwrap_or_default();
+    if !is_first && cart.read_at.is_some() {
+        faults.take::<()>("cart.read_at", Err(FieldProblem::OnlyInFirst));
+    }
+    let result = match check(view, cart, faults) {
+        Ok(answer) => v1::check_carts_response::Result::Answer(answer),
+        Err(refusal) => v1::check_carts_response::Result::Error(refusal.told_in_stream()),
+    };
+    v1::CheckCartsResponse { correlation_id, result: Some(result) }
+}

@@ -1,0 +1,162 @@
+//! The exact choice: the best set of items that meets every demand, proven, unique and deterministic.
+//!
+//! The problem is a set cover with extras: demands that arise only with some items, items that need others (any of a
+//! group), exclude others, or take a share of something limited; a wish may be gone without at its weight. The objective is
+//! lexicographic: weight of the wishes missed, then the cost levels, then the ascending list of the chosen items.
+//!
+//! It is solved by depth-first branch and bound (`search.rs`). Costs are packed into one integer, most significant level
+//! first ([`Cost`]); sums of packed costs compare as the levels do and differences keep the order, so the bound by dual
+//! ascent is exact in this arithmetic. The worst case is exponential, as set cover is: the search is bounded by
+//! [`NODE_LIMIT`], and a search that meets it says so ([`Choice::NotProven`]) instead of going on.
+
+mod bits;
+mod cost;
+mod search;
+
+pub(crate) use cost::{Cost, MAX_MINUTES_HUNDREDTHS, MAX_PRICE};
+
+use search::{Compiled, Search};
+
+/// The most demands of a problem.
+pub(crate) const MAX_DEMANDS: usize = 64;
+/// The most items of a problem: what applies to one car with one radio, with a margin.
+pub(crate) const MAX_ITEMS: usize = bits::ITEMS;
+/// The most different groups of required items.
+pub(crate) const MAX_GROUPS: usize = bits::NEEDS - MAX_DEMANDS;
+/// Nodes that a choice may visit: at the few microseconds of a node some seconds, where a catalogue's problems take some
+/// dozens to thousands.
+pub(crate) const NODE_LIMIT: u64 = 200_000;
+
+/// When a demand arises.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum When {
+    /// In any case.
+    Always,
+    /// Only with an item that activates it.
+    Activated,
+}
+
+/// Something to be met.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Demand {
+    /// What going without it weighs; nothing for what must be met.
+    pub(crate) weight: Option<u32>,
+    /// When it arises.
+    pub(crate) when: When,
+}
+
+/// Something that can be chosen.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) struct Item {
+    /// The demands that it meets.
+    pub(crate) covers: Vec<usize>,
+    /// The demands that arise with it.
+    pub(crate) activates: Vec<usize>,
+    /// What it costs; never nothing, because it counts.
+    pub(crate) cost: Cost,
+    /// Groups of items: one of each has to be chosen with it.
+    pub(crate) requires: Vec<Vec<usize>>,
+    /// Items that can not be chosen with it.
+    pub(crate) conflicts: Vec<usize>,
+    /// Resources that it takes one of.
+    pub(crate) takes: Vec<usize>,
+}
+
+/// A problem.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Problem {
+    /// What has to be met.
+    pub(crate) demands: Vec<Demand>,
+    /// What can be chosen; where costs are equal the earlier is better.
+    pub(crate) items: Vec<Item>,
+    /// How many of each resource there are.
+    pub(crate) capacities: Vec<u16>,
+}
+
+/// A problem larger than can be solved here.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum TooLarge {
+    /// More demands than [`MAX_DEMANDS`].
+    Demands(usize),
+    /// More items than [`MAX_ITEMS`].
+    Items(usize),
+    /// More groups than [`MAX_GROUPS`].
+    Groups(usize),
+}
+
+/// A choice.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) struct Solution {
+    /// The chosen items, in order.
+    pub(crate) items: Vec<usize>,
+    /// The wishes that arise and are not met, in order.
+    pub(crate) missed: Vec<usize>,
+    /// What it costs, the weight of the missed wishes first.
+    pub(crate) cost: Cost,
+    /// Nodes that were visited.
+    pub(crate) nodes: u64,
+}
+
+/// What was found.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) enum Choice {
+    /// The best choice.
+    Proven(Solution),
+    /// The limit was met before the proof was complete.
+    NotProven {
+        /// The best that was seen.
+        best: Option<Solution>,
+        /// Nodes that were visited.
+        nodes: u64,
+    },
+    /// There is no choice.
+    Infeasible,
+}
+
+/// The best choice within a number of nodes.
+///
+/// # Errors
+/// When the problem is larger than the limits.
+pub(crate) fn choose(problem: &Problem, limit: u64) -> Result<Choice, TooLarge> {
+    let compiled = Compiled::of(problem)?;
+    Ok(best_of(&compiled, &[], limit))
+}
+
+/// The next best choices that are no supersets of a better one, and whether that is proven.
+pub(crate) fn alternatives(
+    problem: &Problem,
+    best: &Solution,
+    most: usize,
+    limit: u64,
+) -> (Vec<Solution>, bool) {
+    let Ok(compiled) = Compiled::of(problem) else { return (Vec::new(), false) };
+    let mut better = vec![bits::of(&best.items)];
+    let mut found = Vec::new();
+    while found.len() < most && better.iter().all(|items| !bits::is_empty(items)) {
+        match best_of(&compiled, &better, limit) {
+            Choice::Proven(solution) => {
+                better.push(bits::of(&solution.items));
+                found.push(solution);
+            }
+            Choice::NotProven { .. } => return (found, false),
+            Choice::Infeasible => break,
+        }
+    }
+    (found, true)
+}
+
+fn best_of(compiled: &Compiled, better: &[bits::Items], limit: u64) -> Choice {
+    let mut search = Search::new(compiled, better, limit);
+    let Some(found) = search.optimum() else {
+        return if search.is_exhausted() {
+            Choice::NotProven { best: None, nodes: search.nodes() }
+        } else {
+            Choice::Infeasible
+        };
+    };
+    // The least list of ids among the choices of that cost.
+    let chosen = if search.is_exhausted() { found } else { search.least(found) };
+    let (exhausted, nodes) = (search.is_exhausted(), search.nodes());
+    let solution = compiled.solution(&chosen, nodes);
+    if exhausted { Choice::NotProven { best: Some(solution), nodes } } else { Choice::Proven(solution) }
+}
