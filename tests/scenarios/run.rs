@@ -1,7 +1,14 @@
 //! Runs the scenarios and says in what an answer differs.
 //!
 //! A scenario is a file in tests/scenarios; `README.md` there says how to add one without writing Rust. The dataset is the
-//! demo catalogue, with records put in place of others or left out as the scenario says.
+//! demo catalogue, with records put in place of others or left out as the scenario says. What is asked is a look-up, with
+//! `[plan]` a plan, with `[cart]` the check of a cart.
+
+mod cart;
+mod expect;
+mod leads;
+mod plan;
+mod says;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -15,6 +22,11 @@ use dashwright_quantity::{Label, ModelYear};
 use dashwright_snapshot::{Candidate, Snapshot, SourceRecord};
 use serde::Deserialize;
 
+use expect::Expected;
+
+/// Fewer files say that the directory was not read rightly: there were more when this was written.
+const LEAST_FILES: usize = 60;
+
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Scenario {
@@ -23,6 +35,8 @@ struct Scenario {
     #[serde(default)]
     dataset: Changes,
     question: Question,
+    plan: Option<plan::Wanted>,
+    cart: Option<cart::Wanted>,
     expect: Expected,
 }
 
@@ -53,28 +67,6 @@ struct Question {
     words: Option<String>,
 }
 
-#[derive(Default, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-struct Expected {
-    /// The error's name, when the question is refused.
-    error: Option<String>,
-    verdict: Option<String>,
-    /// The names of reasons that the verdict must give.
-    because: Vec<String>,
-    /// The attribute of the open question, or `NONE`.
-    question: Option<String>,
-    /// Ids of the vehicle lines that remain, when the scenario is about them.
-    lines: Option<Vec<String>>,
-    /// Statements that must be among the settled ones.
-    settled: Vec<String>,
-    /// Statements that must hold for an audio option and not for all, by the option's code.
-    depends: BTreeMap<String, Vec<String>>,
-    /// Texts that no statement may contain.
-    never: Vec<String>,
-    /// The weakest evidence, as `GRADE kind/id`.
-    weakest: Option<String>,
-}
-
 #[test]
 fn every_scenario_holds() {
     let files = scenario_files();
@@ -90,38 +82,48 @@ fn every_scenario_holds() {
         }
     }
     assert!(failures.is_empty(), "{} of {} fail\n{}", failures.len(), files.len(), failures.join("\n"));
-    assert!(files.len() >= 20, "only {} scenarios were found", files.len());
+    let least = if std::env::var_os("SCENARIOS").is_some() { 1 } else { LEAST_FILES };
+    assert!(files.len() >= least, "only {} scenarios were found", files.len());
 }
 
-/// A scenario that is wrong has to fail: the runner is run on one.
+/// A scenario that is wrong has to fail: the runner is run on one of each kind.
 #[test]
 fn a_wrong_expectation_fails() {
-    let text = r#"
+    let look_up = r#"
         proves = "nothing"
         question = { year = 2012, make = "Orvane", model = "Quarrow" }
         expect = { verdict = "CANNOT_FIT", settled = ["FEATURE USB KEPT: nothing"], question = "TRIM_OR_SO" }
     "#;
-    assert_eq!(run(&toml::from_str(text).unwrap()).len(), 3);
+    let plan = r#"
+        proves = "nothing"
+        question = { year = 2015, make = "Orvane", model = "Tamsel", body = "hatchback", audio = "B6" }
+        plan = { radio = "sonquill-rowan-2", only_named = true }
+        expect = { price = 1, parts = ["mw-12"], spare_depth = 5, steps = ["IN POWER_ON", "OUT POWER_OFF"],
+            needs = ["POWER LOST"], never = ["PART mw-12"], because = ["NOT_PROVEN"], adds = { USB = 1 },
+            alternatives = [], weakest = "MEASURED", variants = { B6 = { price = 2 }, A8 = { price = 3 } } }
+    "#;
+    let cart = r#"
+        proves = "nothing"
+        question = { year = 2015, make = "Orvane", model = "Tamsel", body = "hatchback", audio = "B6" }
+        plan = { radio = "sonquill-rowan-2", only_named = true }
+        cart = { lines = [["hwk-210", 1]] }
+        expect = { cart = "NO_WAY", lines = ["NOT_NEEDED"], add = [], add_price = 1, cheaper_price = 2 }
+    "#;
+    for (scenario, faults) in [(look_up, 3), (plan, 12), (cart, 5)] {
+        let wrong = run(&toml::from_str(scenario).unwrap());
+        assert_eq!(wrong.len(), faults, "{wrong:#?}");
+    }
 }
 
 fn scenario_files() -> Vec<PathBuf> {
-    let directory = Path::new(env!("CARGO_MANIFEST_DIR")).join("scenarios");
+    // Drafts can lie elsewhere until they are right.
+    let elsewhere = std::env::var_os("SCENARIOS").map(PathBuf::from);
+    let directory = elsewhere.unwrap_or_else(|| Path::new(env!("CARGO_MANIFEST_DIR")).join("scenarios"));
     let entries = std::fs::read_dir(directory).unwrap().map(|entry| entry.unwrap().path());
     let mut files: Vec<PathBuf> =
         entries.filter(|path| path.extension().is_some_and(|end| end == "toml")).collect();
     files.sort();
     files
-}
-
-impl Expected {
-    fn says_something(&self) -> bool {
-        let Self { error, verdict, because, question, lines, settled, depends, never, weakest } = self;
-        [error.is_some(), verdict.is_some(), question.is_some(), lines.is_some(), weakest.is_some()]
-            .contains(&true)
-            || ![because.is_empty(), settled.is_empty(), depends.is_empty(), never.is_empty()]
-                .iter()
-                .all(|empty| *empty)
-    }
 }
 
 /// Everything in which the answer differs from the expectation.
@@ -142,7 +144,11 @@ fn run(scenario: &Scenario) -> Vec<String> {
         return vec![format!("should be refused with {error}")];
     }
     let candidates = one_by_one(&found.candidates);
-    compare(&snapshot, &candidates, &look_up(&snapshot, &candidates), expect)
+    match (&scenario.cart, &scenario.plan) {
+        (Some(cart), wanted) => cart.check(&snapshot, &candidates, wanted.as_ref(), expect),
+        (None, Some(wanted)) => wanted.check(&snapshot, &candidates, expect),
+        (None, None) => compare(&snapshot, &candidates, &look_up(&snapshot, &candidates), expect),
+    }
 }
 
 fn compare(
@@ -160,12 +166,7 @@ fn compare(
             fitment.question.as_ref().map_or("NONE".to_owned(), |question| question.attribute.to_string());
         wrong.extend(differ("question", question, &asked));
     }
-    if let Some(lines) = &expect.lines {
-        let mut own: Vec<&str> =
-            candidates.iter().map(|one| snapshot.line_id(snapshot.line(one.line).unwrap())).collect();
-        own.dedup();
-        wrong.extend(differ("lines", &lines.join(" "), &own.join(" ")));
-    }
+    wrong.extend(other_lines(snapshot, candidates, expect));
     if let Some(weakest) = &expect.weakest {
         let own = fitment.weakest.as_ref().map(|weakest| format!("{} {}", weakest.grade, weakest.record));
         wrong.extend(differ("weakest", weakest, &own.unwrap_or_default()));
@@ -191,12 +192,25 @@ fn compare(
     wrong
 }
 
+/// Vehicle lines that remain and should not, or the other way round.
+fn other_lines(snapshot: &Snapshot, candidates: &[Candidate], expect: &Expected) -> Option<String> {
+    let lines = expect.lines.as_ref()?;
+    let mut own: Vec<&str> =
+        candidates.iter().map(|one| snapshot.line_id(snapshot.line(one.line).unwrap())).collect();
+    own.dedup();
+    differ("lines", &lines.join(" "), &own.join(" "))
+}
+
 fn differ(what: &str, expected: &str, found: &str) -> Option<String> {
     (expected != found).then(|| format!("{what}: expected {expected}, found {found}"))
 }
 
 fn missing(what: &str, expected: &[String], found: &[String]) -> Vec<String> {
-    let absent = expected.iter().filter(|statement| !found.contains(statement));
+    let holds = |statement: &&String| match statement.strip_suffix('…') {
+        Some(start) => found.iter().any(|own| own.starts_with(start)),
+        None => found.contains(statement),
+    };
+    let absent = expected.iter().filter(|statement| !holds(statement));
     let like = |statement: &String| {
         let start: Vec<&str> = statement.split(' ').take(2).collect();
         found.iter().filter(|own| own.starts_with(&start.join(" "))).cloned().collect::<Vec<_>>().join("; ")
