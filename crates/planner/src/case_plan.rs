@@ -293,7 +293,7 @@ impl Found<'_, '_> {
     fn settings(&self, parts: &[RecordIx]) -> (Vec<PartSettings>, Vec<Reason>) {
         let (mut settled, mut faults) = (Vec::new(), Vec::new());
         for (index, part) in parts.iter().filter_map(|index| Some((*index, self.job.part(*index)?))) {
-            match settings(self.job.view.snapshot, self.job.view.case, self.job.radio, index, part) {
+            match settings(self.job.view.snapshot, self.job.view.case, self.job.radio, part) {
                 Ok(own) if own.is_empty() => {}
                 Ok(own) => settled.push(PartSettings { part: index, settings: own }),
                 Err(_) => faults.push(Reason::SettingsContradict { part: part.id.clone() }),

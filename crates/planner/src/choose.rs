@@ -11,9 +11,13 @@
 
 mod bits;
 mod cost;
+#[cfg(test)]
+mod instances;
 mod search;
+#[cfg(test)]
+mod tests;
 
-pub(crate) use cost::{Cost, MAX_MINUTES_HUNDREDTHS, MAX_PRICE};
+pub(crate) use cost::Cost;
 
 use search::{Compiled, Search};
 

@@ -58,6 +58,12 @@ pub use reason::{Reason, Side};
 pub use request::{Aim, DEFAULT_WEIGHT, MAX_WEIGHT, Request, Supply, Wishes, may_be_lost};
 pub use reverse::{RadioForVehicle, VehicleForRadio, VehiclesForRadio, needs_served, radios_for_vehicle};
 pub use select::MAX_ALTERNATIVES;
+pub use settings::{
+    FaultySetting, RuleNumber, SettingAnswer, SettingFault, SettingState, setting_faults, settings,
+};
 pub use split::{PlanPieces, PlanVariant, split};
 pub use steps::{Action, Phase, Place, Step, minutes_at};
-pub use wiring::{ColourTrap, Fetch, Join, Loose, Mismatch, Socketed};
+pub use wiring::{
+    Bench, ColourTrap, Fetch, Join, LeadEnd, Load, Loose, LooseReason, Mismatch, Owner, PlugWay, Sides,
+    Socketed, Wiring, wire,
+};

@@ -5,7 +5,7 @@ use dashwright_model::record::Radio;
 use dashwright_model::record::radio::SocketKind;
 
 /// Whether a condition describes a radio: everything that it names holds.
-pub fn radio_matches(condition: &RadioCondition, radio: &Radio) -> bool {
+pub(crate) fn radio_matches(condition: &RadioCondition, radio: &Radio) -> bool {
     let RadioCondition { chassis, brands, radios, sockets, floating_screen } = condition;
     let has = |kind: &SocketKind| radio.sockets.iter().any(|own| own.kind == *kind && own.count > 0);
     (chassis.is_empty() || chassis.contains(&radio.chassis.class))

@@ -4,6 +4,7 @@ use std::collections::HashMap;
 
 use dashwright_model::dataset::names_all_trims;
 use dashwright_model::record::part::CoverSense;
+use dashwright_model::record::setting::Setting;
 use dashwright_model::record::{Dash, FactoryAudio, Part, Vehicle};
 use dashwright_model::{Scope, ScopeItem, VehicleScope};
 
@@ -23,7 +24,9 @@ pub(crate) struct VehicleScopes {
 impl VehicleScopes {
     pub(crate) fn of(parts: &Table<Part>) -> Self {
         let mut scopes = Self::default();
-        let items = parts.iter().flat_map(|(_, part)| &part.covers).flat_map(|cover| cover.scope.items());
+        let covers = parts.iter().flat_map(|(_, part)| &part.covers).map(|cover| &cover.scope);
+        let settings = parts.iter().flat_map(|(_, part)| &part.settings).flat_map(Setting::scopes);
+        let items = covers.chain(settings).flat_map(Scope::items);
         for vehicle in items.flat_map(|item| &item.vehicles) {
             scopes.add(vehicle);
         }
@@ -76,7 +79,7 @@ pub(crate) struct Seen<'a> {
 
 impl Seen<'_> {
     /// By what a scope describes the case, if it does.
-    fn via(&self, scope: &Scope) -> Option<Via> {
+    pub(crate) fn via(&self, scope: &Scope) -> Option<Via> {
         match scope {
             Scope::Any => Some(Via::Any),
             Scope::AnyOf(items) => {

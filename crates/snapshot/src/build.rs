@@ -308,7 +308,9 @@ impl<'a> Lines<'a> {
             return *case;
         }
         let (offers, former, exclusions) = (Vec::new(), Vec::new(), Vec::new());
-        let mut case = Case { dash, audio, system_voltage, drive_side, offers, former, exclusions };
+        let signature = key.signature.clone();
+        let mut case =
+            Case { dash, audio, system_voltage, drive_side, signature, offers, former, exclusions };
         if let (Some(dash), Some(audio)) = (self.tables.dashes.get(dash), self.tables.audios.get(audio)) {
             let seen = Seen { scopes: &self.scopes, signature: &key.signature, dash, audio };
             seen.fill(&self.tables.parts, &mut case);
@@ -331,6 +333,7 @@ impl<'a> Lines<'a> {
         });
         let option_sets = self.option_sets.into_values().iter().map(|set| OptionSet::clone(set)).collect();
         Compiled {
+            scopes: self.scopes,
             makes: self.makes,
             models: self.models,
             lines: self.lines,
@@ -344,6 +347,7 @@ impl<'a> Lines<'a> {
 
 /// Vehicle lines when they have been compiled.
 struct Compiled {
+    scopes: VehicleScopes,
     makes: Vec<Make>,
     models: Vec<Model>,
     lines: Vec<Line>,
@@ -355,7 +359,7 @@ struct Compiled {
 
 impl Compiled {
     fn into_snapshot(self, records: Records, tables: Tables, content_hash: [u8; 32]) -> Snapshot {
-        let Self { makes, models, lines, line_of_record, option_sets, cases, vin_patterns } = self;
+        let Self { scopes, makes, models, lines, line_of_record, option_sets, cases, vin_patterns } = self;
         let Tables { terms, dashes, audios, radios, parts } = tables;
         let index = Index::of(&Source {
             makes: &makes,
@@ -368,6 +372,7 @@ impl Compiled {
         let part_numbers = part_numbers(&parts);
         Snapshot {
             records,
+            scopes,
             part_numbers,
             terms,
             dashes,

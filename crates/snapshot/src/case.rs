@@ -20,6 +20,8 @@ pub struct Case {
     pub system_voltage: Option<SystemVoltage>,
     /// The side the driver sits on; both without it.
     pub drive_side: Option<DriveSide>,
+    /// The numbers of the vehicle scopes that describe its lines.
+    pub(crate) signature: Vec<u32>,
     /// What the parts that can be had offer, in the order of need and part.
     pub offers: Vec<Offer>,
     /// What the parts offer that can no longer be had, in the same order: for those that still lie on a shelf.

@@ -27,6 +27,7 @@ pub use search::Hit;
 use std::ops::Range;
 use std::sync::Arc;
 
+use dashwright_model::Scope;
 use dashwright_model::record::{Dash, FactoryAudio, Part, Radio, RecordKind, Term};
 use dashwright_model::vin::VinPattern;
 
@@ -49,6 +50,7 @@ pub struct Snapshot {
     pub(crate) index: identify::index::Index,
     pub(crate) content_hash: [u8; 32],
     pub(crate) part_numbers: Vec<(String, RecordIx)>,
+    pub(crate) scopes: applies::VehicleScopes,
 }
 
 impl Snapshot {
@@ -198,6 +200,16 @@ impl Snapshot {
     #[must_use]
     pub fn case(&self, case: CaseIx) -> Option<&Case> {
         self.cases.get(case.get())
+    }
+
+    /// Whether a scope of some part describes a case.
+    #[must_use]
+    pub fn describes(&self, scope: &Scope, case: &Case) -> bool {
+        let (Some(dash), Some(audio)) = (self.dashes.get(case.dash), self.audios.get(case.audio)) else {
+            return false;
+        };
+        let seen = applies::Seen { scopes: &self.scopes, signature: &case.signature, dash, audio };
+        seen.via(scope).is_some()
     }
 
     /// VIN patterns with their lines, the most specific first.

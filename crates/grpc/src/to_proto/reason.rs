@@ -22,17 +22,21 @@ pub(crate) fn reasons(reasons: &[Reason]) -> Vec<v1::Reason> {
 }
 
 fn reason(reason: &Reason) -> v1::Reason {
-    let field = match reason {
-        Reason::FactMissing { record: _, field } => field.clone(),
-        _ => String::new(),
+    let (field, others) = match reason {
+        Reason::FactMissing { record: _, field } => (field.clone(), Vec::new()),
+        Reason::Unjoinable { part: _, mismatch } => {
+            let field = match mismatch {
+                Mismatch::FactMissing { record: _, field } => field.clone(),
+                _ => String::new(),
+            };
+            (field, wiring::mismatch_records(mismatch))
+        }
+        _ => (String::new(), Vec::new()),
     };
-    v1::Reason {
-        code: code(reason).into(),
-        text: text(reason),
-        records: reason.record().iter().map(record_key).collect(),
-        field,
-        figures: figures(reason),
-    }
+    let mut records: Vec<v1::RecordKey> = reason.record().iter().map(record_key).collect();
+    records.extend(others);
+    records.dedup();
+    v1::Reason { code: code(reason).into(), text: text(reason), records, field, figures: figures(reason) }
 }
 
 const fn code(reason: &Reason) -> v1::ReasonCode {

@@ -1,25 +1,232 @@
-//! Stub.
+//! Joins, loose leads, traps and settings. Every match is exhaustive.
+
 use dashwright_api::v1;
-use dashwright_planner as p;
+use dashwright_model::record::setting::SwitchPosition;
+use dashwright_planner::{
+    ColourTrap, Fetch, Join, LeadEnd, Load, Loose, LooseReason, Mismatch, Owner, PartSettings, RuleNumber,
+    SettingState, Socketed,
+};
+use dashwright_quantity::Amperes;
 use dashwright_snapshot::Snapshot;
-pub(crate) fn join(_: &p::Join) -> v1::Join {
-    v1::Join::default()
+
+use super::record::record_key;
+use super::terms::{self, spoken};
+
+/// Leads that are joined.
+pub(crate) fn join(join: &Join) -> v1::Join {
+    let Join { function, ends, same_colour, meter_first, load: weighed } = join;
+    let (load, carries, needs) = load(*weighed);
+    v1::Join {
+        function: terms::function(*function).into(),
+        ends: ends.iter().map(end).collect(),
+        same_colour: *same_colour,
+        meter_first: meter_first.as_ref().map(|weak| record_key(&weak.record)),
+        load: load.into(),
+        carries_amps: carries.map(Amperes::get),
+        needs_amps: needs.map(Amperes::get),
+        shared_splice: ends.len() > 2,
+    }
 }
-pub(crate) fn loose(_: &p::Loose) -> v1::LooseLead {
-    Default::default()
+
+const fn load(load: Load) -> (v1::JoinLoad, Option<Amperes>, Option<Amperes>) {
+    match load {
+        Load::NotWeighed => (v1::JoinLoad::Unspecified, None, None),
+        Load::Fits { carries, needs } => (v1::JoinLoad::Fits, Some(carries), Some(needs)),
+        Load::TooThin { carries, needs } => (v1::JoinLoad::TooThin, Some(carries), Some(needs)),
+        Load::Unknown => (v1::JoinLoad::Unknown, None, None),
+    }
 }
-pub(crate) fn fetched(_: &p::Fetch) -> v1::FetchedLead {
-    Default::default()
+
+fn end(end: &LeadEnd) -> v1::LeadEnd {
+    let LeadEnd { owner, printed, colour, gauge, current_limit, way } = end;
+    let (kind, part_id, socket) = match owner {
+        Owner::Radio => (v1::LeadOwner::Radio, String::new(), None),
+        Owner::Socket(socket) => (v1::LeadOwner::RadioSocket, String::new(), Some(*socket)),
+        Owner::Part(part) => (v1::LeadOwner::Part, part.to_string(), None),
+        Owner::Car => (v1::LeadOwner::Car, String::new(), None),
+    };
+    v1::LeadEnd {
+        owner: kind.into(),
+        part_id,
+        printed: terms::function(*printed).into(),
+        colour: colour.map(|colour| colour.to_string()).unwrap_or_default(),
+        gauge: gauge.map(|gauge| gauge.to_string()).unwrap_or_default(),
+        current_limit_amps: current_limit.map(Amperes::get),
+        plug_family: way.as_ref().map(|way| way.family.to_string()).unwrap_or_default(),
+        way: way.as_ref().map(|way| way.way.to_string()).unwrap_or_default(),
+        socket: socket.map(terms::socket_kind).unwrap_or_default().into(),
+    }
 }
-pub(crate) fn plugged(_: &p::Socketed) -> v1::PluggedPart {
-    Default::default()
+
+/// A lead without a partner.
+pub(crate) fn loose(loose: &Loose) -> v1::LooseLead {
+    let Loose { lead, function, why } = loose;
+    v1::LooseLead {
+        lead: Some(end(lead)),
+        function: terms::function(*function).into(),
+        reason: loose_reason(*why).to_owned(),
+    }
 }
-pub(crate) fn trap(_: &p::ColourTrap) -> v1::ColourTrap {
-    Default::default()
+
+const fn loose_reason(why: LooseReason) -> &'static str {
+    match why {
+        LooseReason::NoPartner => "the other side does not have it",
+        LooseReason::OtherPreferred => "another lead of the same function is used",
+        LooseReason::DeadWay => "this car has nothing at its way",
+        LooseReason::NotFed => {
+            "the car's antenna is not fed this way, as far as is recorded: no 12 V into it"
+        }
+        LooseReason::NothingNeedsIt => "nothing here needs it",
+        LooseReason::CommonGround => "the car's speakers return by its ground: joined to nothing",
+        LooseReason::MustNotMeet => "it must not meet what the other side has",
+        LooseReason::Feigned => "it only feigns a circuit that is at hand",
+        LooseReason::NotOffered => "the radio needs it and neither side has it",
+    }
 }
-pub(crate) fn settings(_: &Snapshot, _: &p::PartSettings) -> Option<v1::PartSettings> {
-    None
+
+/// A lead whose circuit is fetched elsewhere.
+pub(crate) fn fetched(fetch: &Fetch) -> v1::FetchedLead {
+    let Fetch { lead, function, found_at, way } = fetch;
+    v1::FetchedLead {
+        lead: Some(end(lead)),
+        function: terms::function(*function).into(),
+        found_at: found_at.as_ref().map(ToString::to_string).unwrap_or_default(),
+        plug_family: way.as_ref().map(|way| way.family.to_string()).unwrap_or_default(),
+        way: way.as_ref().map(|way| way.way.to_string()).unwrap_or_default(),
+    }
 }
-pub(crate) fn mismatch_text(_: &p::Mismatch) -> String {
-    String::new()
+
+/// A part in a plug or a socket.
+pub(crate) fn plugged(socketed: &Socketed) -> v1::PluggedPart {
+    let Socketed { part, plug, socket, passes_through } = socketed;
+    v1::PluggedPart {
+        part_id: part.to_string(),
+        plug_family: plug.as_ref().map(ToString::to_string).unwrap_or_default(),
+        socket: socket.map(terms::socket_kind).unwrap_or_default().into(),
+        passes_through: *passes_through,
+    }
+}
+
+/// A colour or a print that would mislead.
+pub(crate) fn trap(trap: &ColourTrap) -> v1::ColourTrap {
+    let name = |lead: &LeadEnd| match &lead.owner {
+        Owner::Radio | Owner::Socket(_) => "the radio's".to_owned(),
+        Owner::Part(part) => format!("the one of {part}"),
+        Owner::Car => "the car's".to_owned(),
+    };
+    let colour = |lead: &LeadEnd| lead.colour.map(|colour| colour.name()).unwrap_or_default();
+    match trap {
+        ColourTrap::Print { lead, really } => {
+            let way = lead.way.as_ref().map(|way| format!(" (way {} of {})", way.way, way.family));
+            let text = format!(
+                "{} lead of {} is printed {} and is {} in this car{}",
+                colour(lead),
+                name(lead).trim_start_matches("the one of "),
+                spoken(lead.printed.name()),
+                spoken(really.name()),
+                way.unwrap_or_default(),
+            );
+            v1::ColourTrap { text, leads: vec![end(lead)] }
+        }
+        ColourTrap::SameColour { radio, adapter, really } => {
+            let text = format!(
+                "both {}: {} is {}, {} is {}; they are not joined",
+                colour(radio),
+                name(radio),
+                spoken(radio.printed.name()),
+                name(adapter),
+                spoken(really.name()),
+            );
+            v1::ColourTrap { text, leads: vec![end(radio), end(adapter)] }
+        }
+    }
+}
+
+/// What does not agree, for a person.
+pub(crate) fn mismatch_text(mismatch: &Mismatch) -> String {
+    match mismatch {
+        Mismatch::Voltage { function, source, sink, sides: _ } => {
+            format!("{source} of {} never meets what takes {sink}", spoken(function.name()))
+        }
+        Mismatch::Polarity { function, source, sink, sides: _ } => format!(
+            "{} goes {}, and what takes it waits for one that goes {}",
+            spoken(function.name()),
+            spoken(source.name()),
+            spoken(sink.name()),
+        ),
+        Mismatch::Signal { function, source, sink, sides: _ } => format!(
+            "{} is {}, and what takes it wants it {}",
+            spoken(function.name()),
+            spoken(source.name()),
+            spoken(sink.name()),
+        ),
+        Mismatch::CommonGroundOnBridged { sides: _ } => {
+            "the speakers return by the car's ground and never meet bridged outputs".to_owned()
+        }
+        Mismatch::SteeringKind { sides: _ } => {
+            "the steering buttons are a ladder of resistors, which the radio's input does not measure"
+                .to_owned()
+        }
+        Mismatch::CameraSignal { sides: _ } => {
+            "the camera does not send composite video, which the radio's camera input wants".to_owned()
+        }
+        Mismatch::CameraSupply { needs, record: _ } => {
+            format!("the camera is fed with {needs}, and nothing here gives that")
+        }
+        Mismatch::NoRadioLead { function, record: _ } => {
+            format!("the radio has neither lead nor socket for {}", spoken(function.name()))
+        }
+        Mismatch::FactMissing { record, field } => {
+            format!("unknown: nothing is recorded in `{field}` of {record}")
+        }
+    }
+}
+
+/// The records that a mismatch rests on.
+pub(crate) fn mismatch_records(mismatch: &Mismatch) -> Vec<v1::RecordKey> {
+    match mismatch {
+        Mismatch::Voltage { sides, .. }
+        | Mismatch::Polarity { sides, .. }
+        | Mismatch::Signal { sides, .. }
+        | Mismatch::CommonGroundOnBridged { sides }
+        | Mismatch::SteeringKind { sides }
+        | Mismatch::CameraSignal { sides } => vec![record_key(&sides.source), record_key(&sides.sink)],
+        Mismatch::CameraSupply { record, .. }
+        | Mismatch::NoRadioLead { record, .. }
+        | Mismatch::FactMissing { record, .. } => vec![record_key(record)],
+    }
+}
+
+/// The settings of a part.
+pub(crate) fn settings(snapshot: &Snapshot, own: &PartSettings) -> Option<v1::PartSettings> {
+    let PartSettings { part, settings } = own;
+    let mut told =
+        v1::PartSettings { part_id: snapshot.parts().get(*part)?.id.to_string(), ..Default::default() };
+    for setting in settings {
+        let from = |rule: RuleNumber| match rule {
+            Some(rule) => format!("settings.{}.rules.{rule}", setting.number),
+            None => format!("settings.{}.default", setting.number),
+        };
+        match &setting.state {
+            SettingState::SwitchBank { name, on_is, switches } => {
+                let switches = switches.iter().map(|(number, position, rule)| v1::SwitchSetting {
+                    number: (*number).into(),
+                    on: *position == SwitchPosition::On,
+                    from: from(*rule),
+                });
+                let (name, on_is) = (name.to_string(), on_is.to_string());
+                let bank = v1::SwitchBankSetting { name, on_is, switches: switches.collect() };
+                told.switch_banks.push(bank);
+            }
+            SettingState::Selector { name, position, rule } => told.selectors.push(v1::SelectorSetting {
+                name: name.to_string(),
+                position: (*position).into(),
+                from: from(*rule),
+            }),
+            SettingState::Instruction { name, text } => told
+                .instructions
+                .push(v1::InstructionSetting { name: name.to_string(), text: text.to_string() }),
+        }
+    }
+    Some(told)
 }

@@ -153,6 +153,23 @@ impl Setting {
         }
     }
 
+    /// The scopes of vehicles that its rules name.
+    pub fn scopes(&self) -> impl Iterator<Item = &Scope> {
+        self.conditions().into_iter().filter_map(|condition| match condition {
+            SettingCondition::Vehicle(vehicle) | SettingCondition::Both { vehicle, .. } => Some(vehicle),
+            SettingCondition::Always | SettingCondition::Radio(_) => None,
+        })
+    }
+
+    /// The conditions of its rules, in their order.
+    fn conditions(&self) -> Vec<&SettingCondition> {
+        match self {
+            Self::SwitchBank(bank) => bank.rules.iter().map(|rule| &rule.when).collect(),
+            Self::Selector(selector) => selector.rules.iter().map(|rule| &rule.when).collect(),
+            Self::Instruction(instruction) => vec![&instruction.when],
+        }
+    }
+
     pub(crate) fn check(&self, path: &str, faults: &mut Faults) {
         match self {
             Self::SwitchBank(bank) => bank.check(path, faults),
@@ -162,12 +179,7 @@ impl Setting {
     }
 
     pub(crate) fn references(&self, path: &str, references: &mut References) {
-        let conditions: Vec<&SettingCondition> = match self {
-            Self::SwitchBank(bank) => bank.rules.iter().map(|rule| &rule.when).collect(),
-            Self::Selector(selector) => selector.rules.iter().map(|rule| &rule.when).collect(),
-            Self::Instruction(instruction) => vec![&instruction.when],
-        };
-        for (index, condition) in conditions.into_iter().enumerate() {
+        for (index, condition) in self.conditions().into_iter().enumerate() {
             condition.references(&format!("{path}.{index}.when"), references);
         }
     }

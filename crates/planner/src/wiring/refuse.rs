@@ -1,0 +1,226 @@
+//! What a part, or the car's own wires, can serve with this radio: asked before any part is chosen.
+
+use dashwright_model::record::RecordKind;
+use dashwright_model::record::audio::{CameraSignal, Presence, SpeakerReturn};
+use dashwright_model::record::part::Part;
+use dashwright_model::record::radio::{Direction, SteeringInputKind};
+use dashwright_model::{Function, Need};
+use dashwright_quantity::{PartId, Volts};
+
+use super::compat::{mismatches, sides};
+use super::ends::{Class, End, class_of, key, socket_of};
+use super::{Bench, Mismatch};
+
+/// The functions of a need that has wires of its own.
+pub(crate) const fn functions_of(need: Need) -> &'static [Function] {
+    use Function as F;
+    match need {
+        Need::Power => &[F::Battery],
+        Need::Ground => &[F::Ground],
+        Need::Switched => &[F::Switched],
+        Need::Speakers => SPEAKERS,
+        Need::Antenna => &[F::AntennaMain],
+        Need::AntennaSub => &[F::AntennaSub],
+        Need::AntennaPower => &[F::PowerAntenna],
+        Need::Illumination => &[F::Illumination],
+        Need::Steering => &[F::Steering1, F::Steering2],
+        Need::Camera => &[F::CameraVideo, F::CameraPower],
+        Need::Reverse => &[F::Reverse],
+        Need::ParkingBrake => &[F::ParkingBrake],
+        Need::SpeedPulse => &[F::SpeedPulse],
+        Need::Usb => &[F::Usb],
+        Need::Aux => &[F::AuxLeft, F::AuxRight],
+        Need::Satellite => &[F::Satellite],
+        Need::Microphone => &[F::MicrophonePlus],
+        Need::Amplifier => &[F::AmpOn],
+        _ => &[],
+    }
+}
+
+const SPEAKERS: &[Function] = &[
+    Function::SpeakerFrontLeftPlus,
+    Function::SpeakerFrontRightPlus,
+    Function::SpeakerRearLeftPlus,
+    Function::SpeakerRearRightPlus,
+    Function::LineFrontLeftPlus,
+    Function::LineFrontRightPlus,
+    Function::LineRearLeftPlus,
+    Function::LineRearRightPlus,
+];
+
+/// Why a part's own leads can not serve a need here; empty where they can, or where it has no lead for it and works by plug
+/// or socket. `part_of` finds the parts that it requires.
+pub(crate) fn refusals<'a>(
+    bench: &Bench<'_>,
+    part: &Part,
+    need: Need,
+    part_of: &dyn Fn(&PartId) -> Option<&'a Part>,
+) -> Vec<Mismatch> {
+    let ends: Vec<End> = part.leads.iter().map(|lead| bench.end_of_part(part, lead)).collect();
+    let of_need: Vec<&End> =
+        ends.iter().filter(|end| !end.dead && functions_of(need).contains(&end.function)).collect();
+    let mut refusals: Vec<Mismatch> = of_need
+        .iter()
+        .filter(|end| end.function != Function::CameraPower)
+        .flat_map(|end| meet(bench, end))
+        .collect();
+    match need {
+        Need::Speakers if of_need.iter().any(|end| is_cars_speaker(end)) => {
+            refusals.extend(common_ground(bench));
+        }
+        Need::Steering if of_need.iter().any(|end| end.lead.way.is_some()) => refusals.extend(ladder(bench)),
+        Need::Camera => {
+            if of_need.iter().any(|end| end.function == Function::CameraVideo && end.lead.way.is_some()) {
+                refusals.extend(camera_signal(bench));
+            }
+            let fed =
+                of_need.iter().find(|end| end.function == Function::CameraPower && end.lead.way.is_some());
+            refusals.extend(fed.and_then(|fed| camera_supply(bench, fed, &ends, part, part_of)));
+        }
+        Need::Power | Need::Switched => refusals.extend(supply_unknown(bench, &of_need)),
+        _ => {}
+    }
+    refusals
+}
+
+/// Why the car's own wires can not serve a need without any part; empty where they can.
+pub(crate) fn direct_refusals(bench: &Bench<'_>, need: Need) -> Vec<Mismatch> {
+    let wired = |function: &&Function| {
+        matches!(bench.presence(**function), Some(Presence::Discrete | Presence::Elsewhere))
+    };
+    let ends: Vec<End> =
+        functions_of(need).iter().filter(wired).map(|function| bench.car_end(*function, None)).collect();
+    let fed = |end: &&End| end.function != Function::CameraPower;
+    let mut refusals: Vec<Mismatch> = ends.iter().filter(fed).flat_map(|end| meet(bench, end)).collect();
+    match need {
+        Need::Steering => refusals.extend(ladder(bench)),
+        Need::Camera => {
+            refusals.extend(camera_signal(bench));
+            refusals.extend(camera_from_supply(bench));
+        }
+        Need::Power | Need::Switched => {
+            refusals.extend(supply_unknown(bench, &ends.iter().collect::<Vec<_>>()))
+        }
+        _ => {}
+    }
+    refusals
+}
+
+/// What does not agree between an end and what the radio has for its function.
+fn meet(bench: &Bench<'_>, end: &End) -> Vec<Mismatch> {
+    let by_amp_on =
+        || (end.function == Function::PowerAntenna).then(|| bench.radio_end(Function::AmpOn)).flatten();
+    let Some(radio) = bench.radio_end(end.function).or_else(by_amp_on) else {
+        let by_socket = socket_of(end.function).is_some_and(|socket| bench.has_socket(socket));
+        // A speaker or a line that the radio does not have stays silent and harms nothing; the needs say what is missing.
+        let silent = !matches!(class_of(end.function), Class::Alone | Class::LineOut);
+        if by_socket || silent {
+            return Vec::new();
+        }
+        let Some(record) = bench.radio_key() else { return Vec::new() };
+        return vec![Mismatch::NoRadioLead { function: end.function, record }];
+    };
+    match end.direction {
+        Direction::Source => mismatches(end, &radio),
+        Direction::Sink => mismatches(&radio, end),
+    }
+}
+
+fn is_cars_speaker(end: &End) -> bool {
+    class_of(end.function) == Class::Speaker && end.lead.way.is_some()
+}
+
+/// Speakers with a common ground never meet bridged outputs: they would be shorted to the car.
+fn common_ground(bench: &Bench<'_>) -> Option<Mismatch> {
+    let returns = |speaker: &dashwright_model::record::audio::Speaker| speaker.returns_by;
+    if !bench.audio.speakers.iter().any(|speaker| returns(speaker) == SpeakerReturn::CommonGround) {
+        return None;
+    }
+    match bench.radio.electrics.bridged_outputs {
+        Some(false) => None,
+        Some(true) => {
+            let sides = sides(&bench.radio_key(), &bench.audio_key())?;
+            Some(Mismatch::CommonGroundOnBridged { sides })
+        }
+        None => {
+            let field = "electrics.bridged_outputs".to_owned();
+            Some(Mismatch::FactMissing { record: bench.radio_key()?, field })
+        }
+    }
+}
+
+/// A ladder of resistors is measured by an input that learns one.
+fn ladder(bench: &Bench<'_>) -> Option<Mismatch> {
+    let learns = bench.radio.steering_input.is_some_and(|input| input.kind == SteeringInputKind::Ladder);
+    if learns || bench.audio.steering.is_empty() {
+        return None;
+    }
+    Some(Mismatch::SteeringKind { sides: sides(&bench.audio_key(), &bench.radio_key())? })
+}
+
+fn camera_signal(bench: &Bench<'_>) -> Option<Mismatch> {
+    let sides = sides(&bench.audio_key(), &bench.radio_key())?;
+    match bench.audio.camera.as_ref().map(|camera| camera.signal) {
+        Some(CameraSignal::AnalogueHighDefinition | CameraSignal::Digital) => {
+            Some(Mismatch::CameraSignal { sides })
+        }
+        Some(CameraSignal::Composite) | None => None,
+    }
+}
+
+/// The voltage that feeds the factory camera.
+fn camera_voltage(bench: &Bench<'_>) -> Option<Volts> {
+    let recorded = bench.audio.camera.as_ref().and_then(|camera| camera.supply);
+    recorded.or_else(|| bench.audio.circuit(Function::CameraPower).and_then(|circuit| circuit.voltage))
+}
+
+/// A camera that is fed through a part needs its own voltage from the part, from one that it requires, or, where it is that
+/// of the car, from the reverse or switched supply (common practice, no source).
+fn camera_supply<'a>(
+    bench: &Bench<'_>,
+    fed: &End,
+    ends: &[End],
+    part: &Part,
+    part_of: &dyn Fn(&PartId) -> Option<&'a Part>,
+) -> Option<Mismatch> {
+    let Some(needs) = fed.voltage.or_else(|| camera_voltage(bench)) else {
+        return Some(Mismatch::FactMissing { record: bench.audio_key()?, field: "camera.supply".to_owned() });
+    };
+    let gives = |end: &End| {
+        end.function == Function::CameraPower
+            && end.direction == Direction::Source
+            && end.voltage == Some(needs)
+    };
+    let by_part = |id: &PartId| {
+        part_of(id).is_some_and(|other| other.leads.iter().any(|lead| gives(&bench.end_of_part(other, lead))))
+    };
+    let by_required = || part.requires.iter().any(|group| !group.is_empty() && group.iter().all(by_part));
+    let by_radio = || bench.radio_end(Function::CameraPower).is_some_and(|lead| gives(&lead));
+    if Some(needs) == bench.car_voltage() || ends.iter().any(gives) || by_required() || by_radio() {
+        return None;
+    }
+    Some(Mismatch::CameraSupply { needs, record: bench.audio_key()? })
+}
+
+/// A camera that is joined without a part is fed from the car's supply, so it has to want that.
+fn camera_from_supply(bench: &Bench<'_>) -> Option<Mismatch> {
+    match (camera_voltage(bench), bench.car_voltage()) {
+        (Some(needs), Some(car)) if needs == car => None,
+        (Some(needs), _) => Some(Mismatch::CameraSupply { needs, record: bench.audio_key()? }),
+        (None, _) => {
+            Some(Mismatch::FactMissing { record: bench.audio_key()?, field: "camera.supply".to_owned() })
+        }
+    }
+}
+
+/// A supply whose voltage nobody recorded never meets a radio.
+fn supply_unknown(bench: &Bench<'_>, ends: &[&End]) -> Option<Mismatch> {
+    let unknown = ends.iter().find(|end| end.voltage.is_none() && end.lead.way.is_some() || is_bare(end))?;
+    let record = key(RecordKind::FactoryAudio, bench.audio.id.as_str())?;
+    Some(Mismatch::FactMissing { record, field: format!("circuits.{}.voltage", unknown.function) })
+}
+
+/// The car's own wire, without a recorded voltage.
+fn is_bare(end: &End) -> bool {
+    end.lead.owner == super::Owner::Car && end.voltage.is_none()
+}
