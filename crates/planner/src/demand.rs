@@ -38,6 +38,8 @@ pub(crate) struct Demand<'a> {
     pub(crate) left_out: Vec<(&'a Offer, Reason)>,
     /// What says that it meets it and can not here, with the reasons.
     pub(crate) refused: Vec<(RecordIx, Vec<Reason>)>,
+    /// Parts that say they are not for this need here.
+    pub(crate) not_for: Vec<Reason>,
 }
 
 /// The demands of a job, in the order in which needs are told.
@@ -107,6 +109,7 @@ fn weigh<'a>(job: &JobView<'a>, arisen: Arisen, parts: &mut PartRefusals) -> Dem
         offers: Vec::new(),
         left_out: Vec::new(),
         refused: Vec::new(),
+        not_for: job.view.refusals(need),
     };
     demand.matter(job);
     if !radio_can(job.radio, need) {
@@ -190,6 +193,13 @@ impl<'a> Demand<'a> {
             }
             return;
         }
+        if need == Need::Antenna
+            && let Some(family) = job.same_antenna_plug()
+        {
+            self.direct = true;
+            self.why.push(Reason::AntennaPlugFits { radio: job.radio.id.clone(), family });
+            return;
+        }
         if let Some(feature) = job.served_by_radio(need) {
             self.direct = true;
             self.why.push(Reason::RadioServes { radio: job.radio.id.clone(), feature });
@@ -213,7 +223,7 @@ impl<'a> Demand<'a> {
     /// Everything that says it could meet the need: for a person who wants to know what was looked at.
     pub(crate) fn refusal_reasons(&self) -> impl Iterator<Item = &Reason> {
         let left_out = self.left_out.iter().map(|(_, reason)| reason);
-        self.refused.iter().flat_map(|(_, reasons)| reasons).chain(left_out)
+        self.not_for.iter().chain(self.refused.iter().flat_map(|(_, reasons)| reasons)).chain(left_out)
     }
 
     /// Whether only facts are missing: nothing says that it can not be met.

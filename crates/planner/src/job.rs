@@ -1,9 +1,11 @@
 //! One job: a case, a radio and a caller's request, and which parts can be used for it at all.
 
+use dashwright_model::record::audio::{AntennaRole, Presence};
 use dashwright_model::record::part::{CoverSense, Occupied, Resource};
+use dashwright_model::record::radio::SocketKind;
 use dashwright_model::record::{Part, Radio};
-use dashwright_model::{Feature, Need};
-use dashwright_quantity::PartId;
+use dashwright_model::{Feature, Function, Need};
+use dashwright_quantity::{PartId, TermId};
 use dashwright_snapshot::{CaseIx, Offer, RecordIx, Snapshot};
 
 use crate::fitment::{CaseView, feigns_interlock};
@@ -75,12 +77,28 @@ impl<'a> JobView<'a> {
         if self.refused_with_radio(part, None) {
             refusals.push(Reason::NotForRadio { part: id(), need: None });
         }
-        if feigns_interlock(part) && !self.request.feign_parking_brake {
+        if feigns_interlock(part) && !self.may_feign_interlock() {
             refusals.push(Reason::FeignsInterlock { part: id() });
         }
         refusals.extend(part.occupies.iter().filter_map(|occupied| self.missing_place(part, occupied)));
         refusals.extend(fit::kit_refusals(self, part));
         refusals
+    }
+
+    /// A lead that feigns the parking brake is used only where it is asked for and the real circuit is not at hand.
+    fn may_feign_interlock(&self) -> bool {
+        let real = self.view.audio.circuit(Function::ParkingBrake);
+        let at_hand =
+            real.is_some_and(|circuit| matches!(circuit.presence, Presence::Discrete | Presence::Elsewhere));
+        self.request.feign_parking_brake && !at_hand
+    }
+
+    /// The plug of the main antenna, where the radio's socket is of the same family: it goes in without an adapter.
+    pub(crate) fn same_antenna_plug(&self) -> Option<TermId> {
+        let main = self.view.audio.antennas.iter().find(|antenna| antenna.role == AntennaRole::Main)?;
+        let socket = self.radio.sockets.iter().find(|socket| socket.kind == SocketKind::Antenna)?;
+        let same = !main.tuner_outside && socket.family.as_ref() == Some(&main.family);
+        same.then(|| main.family.clone())
     }
 
     /// Why an offer does not meet its need with this radio; empty when it does.

@@ -195,6 +195,13 @@ pub enum Reason {
         /// The feature.
         feature: Feature,
     },
+    /// The radio's antenna socket takes the car's plug as it is.
+    AntennaPlugFits {
+        /// The radio.
+        radio: RadioId,
+        /// The family of the plug.
+        family: TermId,
+    },
     /// The radio has no input or output for it.
     RadioLacks {
         /// The radio.
@@ -352,6 +359,7 @@ impl Reason {
             | Self::Unjoinable { part: Some(part), .. } => (RecordKind::Part, part.as_str()),
             Self::TooDeep { part: None, dash, .. } => (RecordKind::Dash, dash.as_str()),
             Self::RadioServes { radio, .. }
+            | Self::AntennaPlugFits { radio, .. }
             | Self::RadioLacks { radio, .. }
             | Self::RadioAsks { radio, .. } => (RecordKind::Radio, radio.as_str()),
             Self::FactMissing { record, .. } => return Some(record.clone()),

@@ -7,7 +7,7 @@ use crate::answer::{Importance, Verdict};
 use crate::demand::{Demand, missing_facts};
 use crate::job::JobView;
 use crate::reason::Reason;
-use crate::request::{MAX_WEIGHT, Request, Supply};
+use crate::request::{DEFAULT_WEIGHT, MAX_WEIGHT, Request, Supply};
 use crate::select::{Selected, Selection};
 
 /// A verdict that there is no plan, with its reasons.
@@ -75,7 +75,8 @@ fn left_over(job: &JobView<'_>, demands: &[Demand<'_>], currency: Option<Currenc
         .filter(|demand| demand.importance == Importance::Must)
         .map(|demand| Demand {
             importance: Importance::Wished,
-            weight: MAX_WEIGHT,
+            // What sits in the panel is given up first: a kit that drops it is the reason, not that nothing holds the radio.
+            weight: if demand.on_panel { DEFAULT_WEIGHT } else { MAX_WEIGHT },
             need: demand.need,
             consented: demand.consented,
             on_panel: demand.on_panel,
@@ -85,6 +86,7 @@ fn left_over(job: &JobView<'_>, demands: &[Demand<'_>], currency: Option<Currenc
             offers: demand.offers.clone(),
             left_out: Vec::new(),
             refused: Vec::new(),
+            not_for: Vec::new(),
         })
         .collect();
     let relaxed: Vec<&Demand<'_>> = relaxed.iter().collect();

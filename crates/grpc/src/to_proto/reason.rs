@@ -67,6 +67,7 @@ const fn code(reason: &Reason) -> v1::ReasonCode {
         Reason::SomeRadiosAsk => Code::SomeRadiosAsk,
         Reason::RadioMustHave { .. } => Code::RadioMustHave,
         Reason::RadioServes { .. } => Code::RadioServes,
+        Reason::AntennaPlugFits { .. } => Code::AntennaPlugFits,
         Reason::RadioLacks { .. } => Code::RadioLacks,
         Reason::RadioAsks { .. } => Code::RadioAsks,
         Reason::Added { .. } => Code::Added,
@@ -152,6 +153,7 @@ fn text(reason: &Reason) -> String {
         Reason::SomeRadiosAsk => "some radios ask for it before they work in full".to_owned(),
         Reason::RadioMustHave { ability } => format!("needs a radio with {}", ability_name(*ability)),
         Reason::RadioServes { .. }
+        | Reason::AntennaPlugFits { .. }
         | Reason::RadioLacks { .. }
         | Reason::RadioAsks { .. }
         | Reason::Added { .. }
@@ -178,6 +180,9 @@ fn job_text(reason: &Reason) -> String {
     match reason {
         Reason::RadioServes { radio: _, feature } => {
             format!("the radio does {} by itself", spoken(feature.name()))
+        }
+        Reason::AntennaPlugFits { radio: _, family } => {
+            format!("the car's antenna plug ({family}) goes into the radio as it is")
         }
         Reason::RadioLacks { radio: _, need } => format!("the radio has no input or output for {}", of(need)),
         Reason::RadioAsks { radio: _, need } => {
