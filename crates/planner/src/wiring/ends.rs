@@ -94,11 +94,7 @@ impl Bench<'_> {
             },
             function: *function,
             direction: *direction,
-            voltage: if fed {
-                self.radio.electrics.supply.or(*voltage).or(self.radio_voltage())
-            } else {
-                *voltage
-            },
+            voltage: voltage.or(if fed { self.radio_voltage() } else { None }),
             polarity: *polarity,
             signal: *signal,
             preference: None,

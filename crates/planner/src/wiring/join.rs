@@ -250,7 +250,21 @@ impl Joiner<'_, '_> {
             }
         }
         fits.sort_by_key(rank);
-        fits
+        self.one_for_each_way(fits)
+    }
+
+    /// Two leads that come from one way of one plug are the same wire twice: one of them is used.
+    fn one_for_each_way(&mut self, ends: Vec<End>) -> Vec<End> {
+        let mut kept: Vec<End> = Vec::new();
+        for end in ends {
+            let again = end.lead.way.is_some() && kept.iter().any(|other| other.lead.way == end.lead.way);
+            if again {
+                self.insulate(&end, LooseReason::OtherPreferred);
+            } else {
+                kept.push(end);
+            }
+        }
+        kept
     }
 
     /// A function that no adapter offers: from the car's own wires where that is permitted and recorded.

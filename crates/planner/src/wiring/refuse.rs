@@ -1,9 +1,9 @@
 //! What a part, or the car's own wires, can serve with this radio: asked before any part is chosen.
 
-use dashwright_model::record::RecordKind;
 use dashwright_model::record::audio::{CameraSignal, Presence, SpeakerReturn};
-use dashwright_model::record::part::Part;
+use dashwright_model::record::part::{Cover, Part};
 use dashwright_model::record::radio::{Direction, SteeringInputKind};
+use dashwright_model::record::{Radio, RecordKind};
 use dashwright_model::{Function, Need};
 use dashwright_quantity::{PartId, Volts};
 
@@ -71,7 +71,7 @@ pub(crate) fn refusals<'a>(
         Need::Steering if of_need.iter().any(|end| end.lead.way.is_some()) => refusals.extend(ladder(bench)),
         Need::Camera => {
             if of_need.iter().any(|end| end.function == Function::CameraVideo && end.lead.way.is_some()) {
-                refusals.extend(camera_signal(bench));
+                refusals.extend(camera_signal(bench).filter(|_| !is_made_for(part, bench.radio)));
             }
             let fed =
                 of_need.iter().find(|end| end.function == Function::CameraPower && end.lead.way.is_some());
@@ -156,6 +156,13 @@ fn ladder(bench: &Bench<'_>) -> Option<Mismatch> {
         return None;
     }
     Some(Mismatch::SteeringKind { sides: sides(&bench.audio_key(), &bench.radio_key())? })
+}
+
+/// Whether a part names the radio for the camera: then its maker knows what the radio's camera input takes.
+fn is_made_for(part: &Part, radio: &Radio) -> bool {
+    let names =
+        |cover: &Cover| cover.radio.as_ref().is_some_and(|condition| condition.radios.contains(&radio.id));
+    part.covers.iter().any(|cover| cover.need == Some(Need::Camera) && names(cover))
 }
 
 fn camera_signal(bench: &Bench<'_>) -> Option<Mismatch> {
