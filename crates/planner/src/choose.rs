@@ -13,27 +13,34 @@ mod bits;
 mod cost;
 #[cfg(test)]
 mod instances;
+#[cfg(test)]
+mod linear;
+#[cfg(test)]
+mod properties;
 mod search;
 #[cfg(test)]
 mod tests;
 
-pub(crate) use cost::Cost;
+pub use cost::{Cost, MAX_PRICE};
+
+#[cfg(test)]
+use crate::request::Aim;
 
 use search::{Compiled, Search};
 
 /// The most demands of a problem.
-pub(crate) const MAX_DEMANDS: usize = 64;
+pub const MAX_DEMANDS: usize = 64;
 /// The most items of a problem: what applies to one car with one radio, with a margin.
-pub(crate) const MAX_ITEMS: usize = bits::ITEMS;
+pub const MAX_ITEMS: usize = bits::ITEMS;
 /// The most different groups of required items.
-pub(crate) const MAX_GROUPS: usize = bits::NEEDS - MAX_DEMANDS;
+pub const MAX_GROUPS: usize = bits::NEEDS - MAX_DEMANDS;
 /// Nodes that a choice may visit: at the few microseconds of a node some seconds, where a catalogue's problems take some
 /// dozens to thousands.
-pub(crate) const NODE_LIMIT: u64 = 200_000;
+pub const NODE_LIMIT: u64 = 200_000;
 
 /// When a demand arises.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum When {
+pub enum When {
     /// In any case.
     Always,
     /// Only with an item that activates it.
@@ -42,44 +49,44 @@ pub(crate) enum When {
 
 /// Something to be met.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) struct Demand {
+pub struct Demand {
     /// What going without it weighs; nothing for what must be met.
-    pub(crate) weight: Option<u32>,
+    pub weight: Option<u32>,
     /// When it arises.
-    pub(crate) when: When,
+    pub when: When,
 }
 
 /// Something that can be chosen.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(crate) struct Item {
+pub struct Item {
     /// The demands that it meets.
-    pub(crate) covers: Vec<usize>,
+    pub covers: Vec<usize>,
     /// The demands that arise with it.
-    pub(crate) activates: Vec<usize>,
+    pub activates: Vec<usize>,
     /// What it costs; never nothing, because it counts.
-    pub(crate) cost: Cost,
+    pub cost: Cost,
     /// Groups of items: one of each has to be chosen with it.
-    pub(crate) requires: Vec<Vec<usize>>,
+    pub requires: Vec<Vec<usize>>,
     /// Items that can not be chosen with it.
-    pub(crate) conflicts: Vec<usize>,
+    pub conflicts: Vec<usize>,
     /// Resources that it takes one of.
-    pub(crate) takes: Vec<usize>,
+    pub takes: Vec<usize>,
 }
 
 /// A problem.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub(crate) struct Problem {
+pub struct Problem {
     /// What has to be met.
-    pub(crate) demands: Vec<Demand>,
+    pub demands: Vec<Demand>,
     /// What can be chosen; where costs are equal the earlier is better.
-    pub(crate) items: Vec<Item>,
+    pub items: Vec<Item>,
     /// How many of each resource there are.
-    pub(crate) capacities: Vec<u16>,
+    pub capacities: Vec<u16>,
 }
 
 /// A problem larger than can be solved here.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum TooLarge {
+pub enum TooLarge {
     /// More demands than [`MAX_DEMANDS`].
     Demands(usize),
     /// More items than [`MAX_ITEMS`].
@@ -90,20 +97,20 @@ pub(crate) enum TooLarge {
 
 /// A choice.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(crate) struct Solution {
+pub struct Solution {
     /// The chosen items, in order.
-    pub(crate) items: Vec<usize>,
+    pub items: Vec<usize>,
     /// The wishes that arise and are not met, in order.
-    pub(crate) missed: Vec<usize>,
+    pub missed: Vec<usize>,
     /// What it costs, the weight of the missed wishes first.
-    pub(crate) cost: Cost,
+    pub cost: Cost,
     /// Nodes that were visited.
-    pub(crate) nodes: u64,
+    pub nodes: u64,
 }
 
 /// What was found.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(crate) enum Choice {
+pub enum Choice {
     /// The best choice.
     Proven(Solution),
     /// The limit was met before the proof was complete.
@@ -121,13 +128,13 @@ pub(crate) enum Choice {
 ///
 /// # Errors
 /// When the problem is larger than the limits.
-pub(crate) fn choose(problem: &Problem, limit: u64) -> Result<Choice, TooLarge> {
+pub fn choose(problem: &Problem, limit: u64) -> Result<Choice, TooLarge> {
     let compiled = Compiled::of(problem)?;
     Ok(best_of(&compiled, &[], limit))
 }
 
 /// The next best choices that are no supersets of a better one, and whether that is proven.
-pub(crate) fn alternatives(
+pub fn alternatives(
     problem: &Problem,
     best: &Solution,
     most: usize,

@@ -12,7 +12,7 @@ mod answer;
 mod cart;
 mod case_plan;
 mod caution;
-mod choose;
+pub mod choose;
 mod demand;
 mod evidence;
 mod features;

@@ -5,9 +5,9 @@ use std::ops::{Add, AddAssign, Sub, SubAssign};
 use crate::request::{Aim, MAX_WEIGHT};
 
 /// The largest price of an item in minor units: ten thousand million dollars.
-pub(crate) const MAX_PRICE: u64 = (1 << 40) - 1;
+pub const MAX_PRICE: u64 = (1 << 40) - 1;
 /// The longest time of an item, in hundredths of a minute: what a record may say.
-pub(crate) const MAX_MINUTES_HUNDREDTHS: u64 = (1 << 20) - 1;
+const MAX_MINUTES_HUNDREDTHS: u64 = (1 << 20) - 1;
 
 /// Bits of each level: what 512 items (9 bits) of the greatest value sum to, and one to spare.
 const COUNT_BITS: u32 = 10;
@@ -18,16 +18,16 @@ const ITEM_BITS: u32 = 3 * COUNT_BITS + PRICE_BITS + MINUTES_BITS;
 
 /// A cost, or a sum or difference of costs.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub(crate) struct Cost(i128);
+pub struct Cost(i128);
 
 impl Cost {
     /// Nothing.
-    pub(crate) const ZERO: Self = Self(0);
+    pub const ZERO: Self = Self(0);
     /// The least difference between two costs.
-    pub(crate) const LEAST: Self = Self(1);
+    pub const LEAST: Self = Self(1);
 
     /// The cost of one item. What is not known counts before what is: no price is not a price of nothing.
-    pub(crate) fn new(aim: Aim, price: Option<u64>, minutes_hundredths: Option<u64>) -> Self {
+    pub fn new(aim: Aim, price: Option<u64>, minutes_hundredths: Option<u64>) -> Self {
         let unpriced = (u64::from(price.is_none_or(|price| price > MAX_PRICE)), COUNT_BITS);
         let price = (price.filter(|price| *price <= MAX_PRICE).unwrap_or(0), PRICE_BITS);
         let untimed = (u64::from(minutes_hundredths.is_none()), COUNT_BITS);
@@ -45,7 +45,7 @@ impl Cost {
     }
 
     /// What going without a wish costs: more than any items, whatever they cost.
-    pub(crate) fn of_missed(weight: u32) -> Self {
+    pub fn of_missed(weight: u32) -> Self {
         Self(i128::from(weight.min(MAX_WEIGHT)) << ITEM_BITS)
     }
 }

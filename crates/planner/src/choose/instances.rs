@@ -1,39 +1,39 @@
 //! Generated problems: shaped like a catalogue's, with traps that a greedy choice walks into, ties, chains and cycles of
 //! requirements, contention and conflicts. A seed gives the same problem for ever.
 
-use super::{Cost, Demand, Item, Problem, When};
-use crate::request::Aim;
+use super::{Aim, Cost, Demand, Item, Problem, When};
 
 /// An item with what its cost was made of, so that a checker can reckon for itself.
 #[derive(Clone, Debug)]
-pub struct Priced {
+pub(super) struct Priced {
     /// Price in minor units, if known.
-    pub price: Option<u64>,
+    pub(super) price: Option<u64>,
     /// Hundredths of a minute, if known.
-    pub minutes: Option<u64>,
+    pub(super) minutes: Option<u64>,
 }
 
 /// A generated problem.
 #[derive(Clone, Debug)]
-pub struct Instance {
+pub(super) struct Instance {
     /// The problem.
-    pub(crate) problem: Problem,
+    pub(super) problem: Problem,
     /// What each item's cost was made of.
-    pub priced: Vec<Priced>,
+    pub(super) priced: Vec<Priced>,
     /// The aim.
-    pub aim: Aim,
+    pub(super) aim: Aim,
 }
 
 /// Numbers from a seed: xorshift (Marsaglia, "Xorshift RNGs", 2003), which is all that a generator of tests needs.
-pub(crate) struct Numbers(u64);
+pub(super) struct Numbers(u64);
 
 impl Numbers {
-    pub(crate) const fn new(seed: u64) -> Self {
+    #[must_use]
+    pub(super) const fn new(seed: u64) -> Self {
         Self(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) | 1)
     }
 
     /// A number below another.
-    pub(crate) fn below(&mut self, end: u64) -> u64 {
+    pub(super) fn below(&mut self, end: u64) -> u64 {
         self.0 ^= self.0 << 13;
         self.0 ^= self.0 >> 7;
         self.0 ^= self.0 << 17;
@@ -51,7 +51,7 @@ impl Numbers {
 
 /// The problem of a seed, with so many demands and items.
 #[must_use]
-pub fn instance(seed: u64, demands: usize, items: usize) -> Instance {
+pub(super) fn instance(seed: u64, demands: usize, items: usize) -> Instance {
     let mut numbers = Numbers::new(seed);
     let aim = [Aim::LowestPrice, Aim::FewestParts, Aim::LeastBenchTime][numbers.index(3)];
     let resources = 2 + numbers.index(4);

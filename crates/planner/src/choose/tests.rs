@@ -5,7 +5,7 @@ use super::{Choice, Cost, NODE_LIMIT, Problem, Solution, When, alternatives, cho
 use crate::request::{Aim, MAX_WEIGHT};
 
 /// The levels of a choice's cost as plain numbers, wishes first, reckoned without [`Cost`]; nothing for what is no choice.
-fn reckoned(instance: &Instance, chosen: &[usize]) -> Option<[u64; 6]> {
+pub(super) fn reckoned(instance: &Instance, chosen: &[usize]) -> Option<[u64; 6]> {
     let Instance { problem, priced, aim } = instance;
     let items = || chosen.iter().map(|item| &problem.items[*item]);
     for item in items() {
@@ -54,7 +54,7 @@ fn all_choices(instance: &Instance) -> Vec<([u64; 6], Vec<usize>)> {
     all
 }
 
-fn proven(problem: &Problem) -> Option<Solution> {
+pub(super) fn proven(problem: &Problem) -> Option<Solution> {
     match choose(problem, NODE_LIMIT).unwrap() {
         Choice::Proven(solution) => Some(solution),
         Choice::Infeasible => None,
