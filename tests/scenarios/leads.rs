@@ -11,9 +11,8 @@ pub(super) fn join(join: &Join) -> String {
     let ends: Vec<String> = ends
         .into_iter()
         .map(|end| {
-            let prints = (end.printed != join.function)
-                .then(|| format!(" prints {}", end.printed))
-                .unwrap_or_default();
+            let prints =
+                if end.printed == join.function { String::new() } else { format!(" prints {}", end.printed) };
             format!("{}{prints}", lead(end))
         })
         .collect();
