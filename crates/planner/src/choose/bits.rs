@@ -72,7 +72,8 @@ pub(crate) fn count<const N: usize>(set: &[u64; N]) -> u32 {
 
 /// The numbers of a set, in order.
 pub(crate) fn numbers<const N: usize>(set: &[u64; N]) -> impl Iterator<Item = usize> + use<N> {
-    set.to_owned().into_iter().enumerate().flat_map(|(place, mut word)| {
+    let words = *set;
+    words.into_iter().enumerate().flat_map(|(place, mut word)| {
         std::iter::from_fn(move || {
             let bit = (word != 0).then(|| word.trailing_zeros() as usize)?;
             word &= word - 1;

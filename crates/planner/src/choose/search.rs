@@ -1,136 +1,13 @@
-//! Branch and bound: branches on the open need that the fewest items meet, bounds by dual ascent.
+//! Branch and bound: branches on the open need that the fewest items meet, the likeliest first.
 
-use std::collections::BTreeMap;
+mod bound;
+mod compiled;
 
 use super::bits::{self, Items, NO_ITEMS, NO_NEEDS, Needs};
 use super::cost::Cost;
-use super::{Demand, MAX_DEMANDS, MAX_GROUPS, MAX_ITEMS, Problem, Solution, TooLarge, When};
 
-/// A problem in the form in which it is searched. A group of required items is one more need, which arises with the item.
-pub(crate) struct Compiled {
-    demands: Vec<Demand>,
-    /// What has to be met from the beginning.
-    required: Needs,
-    items: Vec<Row>,
-    /// The items that meet each need.
-    meet: Vec<Items>,
-    /// What going without a need costs, where one may.
-    missed: Vec<Option<Cost>>,
-    capacities: Vec<u16>,
-}
-
-/// An item.
-struct Row {
-    covers: Needs,
-    /// What arises with it: activated demands and its groups.
-    wants: Needs,
-    cost: Cost,
-    /// What can not be chosen with it.
-    excludes: Items,
-    takes: Vec<usize>,
-}
-
-impl Compiled {
-    pub(crate) fn of(problem: &Problem) -> Result<Self, TooLarge> {
-        let Problem { demands, items, capacities } = problem;
-        let mut groups: BTreeMap<Vec<usize>, usize> = BTreeMap::new();
-        for group in items.iter().flat_map(|item| &item.requires) {
-            let mut group = group.clone();
-            group.sort_unstable();
-            group.dedup();
-            let next = MAX_DEMANDS + groups.len();
-            groups.entry(group).or_insert(next);
-        }
-        if demands.len() > MAX_DEMANDS {
-            return Err(TooLarge::Demands(demands.len()));
-        }
-        if items.len() > MAX_ITEMS {
-            return Err(TooLarge::Items(items.len()));
-        }
-        if groups.len() > MAX_GROUPS {
-            return Err(TooLarge::Groups(groups.len()));
-        }
-        let mut required = NO_NEEDS;
-        for (number, _) in demands.iter().enumerate().filter(|(_, demand)| demand.when == When::Always) {
-            bits::insert(&mut required, number);
-        }
-        let mut compiled = Self {
-            demands: demands.clone(),
-            required,
-            items: items.iter().enumerate().map(|(number, _)| row(problem, &groups, number)).collect(),
-            meet: vec![NO_ITEMS; bits::NEEDS],
-            missed: demands.iter().map(|demand| demand.weight.map(Cost::of_missed)).collect(),
-            capacities: capacities.clone(),
-        };
-        for (number, row) in compiled.items.iter().enumerate() {
-            for need in bits::numbers(&row.covers) {
-                if let Some(meet) = compiled.meet.get_mut(need) {
-                    bits::insert(meet, number);
-                }
-            }
-        }
-        Ok(compiled)
-    }
-
-    /// A choice as its caller reads it.
-    pub(crate) fn solution(&self, chosen: &Items, nodes: u64) -> Solution {
-        let (mut required, mut covered, mut cost) = (self.required, NO_NEEDS, Cost::ZERO);
-        for row in bits::numbers(chosen).filter_map(|item| self.items.get(item)) {
-            required = bits::or(&required, &row.wants);
-            covered = bits::or(&covered, &row.covers);
-            cost += row.cost;
-        }
-        let missed: Vec<usize> = bits::numbers(&bits::without(&required, &covered))
-            .filter(|need| *need < self.demands.len())
-            .collect();
-        for lost in missed.iter().filter_map(|need| *self.missed.get(*need)?) {
-            cost += lost;
-        }
-        Solution { items: bits::numbers(chosen).collect(), missed, cost, nodes }
-    }
-
-    fn can_go_without(&self, need: usize) -> Option<Cost> {
-        *self.missed.get(need)?
-    }
-
-    fn meeting(&self, need: usize, allowed: &Items) -> Items {
-        self.meet.get(need).map_or(NO_ITEMS, |meet| bits::and(meet, allowed))
-    }
-}
-
-fn row(problem: &Problem, groups: &BTreeMap<Vec<usize>, usize>, number: usize) -> Row {
-    let mut row =
-        Row { covers: NO_NEEDS, wants: NO_NEEDS, cost: Cost::ZERO, excludes: NO_ITEMS, takes: Vec::new() };
-    let Some(item) = problem.items.get(number) else { return row };
-    row.cost = item.cost;
-    row.takes.clone_from(&item.takes);
-    for need in &item.covers {
-        bits::insert(&mut row.covers, *need);
-    }
-    for need in &item.activates {
-        bits::insert(&mut row.wants, *need);
-    }
-    for (members, need) in groups {
-        if members.contains(&number) {
-            bits::insert(&mut row.covers, *need);
-        }
-        let wants = |group: &Vec<usize>| {
-            let mut group = group.clone();
-            group.sort_unstable();
-            group.dedup();
-            group == *members
-        };
-        if item.requires.iter().any(wants) {
-            bits::insert(&mut row.wants, *need);
-        }
-    }
-    for (other, theirs) in problem.items.iter().enumerate().filter(|(other, _)| *other != number) {
-        if item.conflicts.contains(&other) || theirs.conflicts.contains(&number) {
-            bits::insert(&mut row.excludes, other);
-        }
-    }
-    row
-}
+use bound::{Bound, Open};
+pub(crate) use compiled::Compiled;
 
 /// A place in the tree.
 #[derive(Clone)]
@@ -145,6 +22,16 @@ struct Node {
     left: Vec<u16>,
 }
 
+/// How to go on from a node.
+struct Fork {
+    /// The open need that the fewest items meet.
+    need: usize,
+    /// The items that meet it with what a choice costs more with each, the least first.
+    ways: Vec<(Cost, usize)>,
+    /// What going without it costs, where that may be.
+    without: Option<Cost>,
+}
+
 /// A search over the tree.
 pub(crate) struct Search<'c> {
     problem: &'c Compiled,
@@ -152,8 +39,7 @@ pub(crate) struct Search<'c> {
     better: &'c [Items],
     limit: u64,
     nodes: u64,
-    /// What is left of each item's cost while a bound is made.
-    residual: Vec<Cost>,
+    bound: Bound,
     /// The best cost so far; a choice has to cost less.
     best: Option<Cost>,
     found: Option<Items>,
@@ -163,8 +49,7 @@ pub(crate) struct Search<'c> {
 
 impl<'c> Search<'c> {
     pub(crate) fn new(problem: &'c Compiled, better: &'c [Items], limit: u64) -> Self {
-        let residual = vec![Cost::ZERO; problem.items.len()];
-        Self { problem, better, limit, nodes: 0, residual, best: None, found: None, first: false }
+        Self { problem, better, limit, nodes: 0, bound: Bound::new(), best: None, found: None, first: false }
     }
 
     pub(crate) const fn is_exhausted(&self) -> bool {
@@ -177,8 +62,8 @@ impl<'c> Search<'c> {
 
     /// A choice of the least cost.
     pub(crate) fn optimum(&mut self) -> Option<Items> {
-        let root = self.root()?;
-        self.visit(&root);
+        let mut root = self.root()?;
+        self.visit(&mut root);
         self.found
     }
 
@@ -188,18 +73,23 @@ impl<'c> Search<'c> {
         let cost = self.problem.solution(&optimum, 0).cost;
         let Some(mut prefix) = self.root() else { return optimum };
         let mut known = optimum;
+        // One more than the cost: the search looks for what costs less than its bound.
+        self.best = Some(cost + Cost::LEAST);
+        self.narrow(&mut prefix);
         for item in 0..self.problem.items.len() {
             if bits::is_empty(&bits::without(&known, &prefix.chosen)) {
                 break;
             }
-            let Some(with) = self.include(&prefix, item) else {
+            let Some(mut with) = self.include(&prefix, item) else {
                 bits::remove(&mut prefix.allowed, item);
                 continue;
             };
-            if !bits::has(&known, item) {
-                // One more than the cost: the search looks for what costs less than its bound.
+            if bits::has(&known, item) {
+                self.best = Some(cost + Cost::LEAST);
+                self.narrow(&mut with);
+            } else {
                 (self.best, self.found, self.first) = (Some(cost + Cost::LEAST), None, true);
-                self.visit(&with);
+                self.visit(&mut with);
                 match self.found {
                     Some(found) => known = found,
                     None if self.is_exhausted() => break,
@@ -215,24 +105,20 @@ impl<'c> Search<'c> {
     }
 
     fn root(&self) -> Option<Node> {
-        let mut allowed = NO_ITEMS;
-        for (number, row) in self.problem.items.iter().enumerate() {
-            let room = |resource: &usize| {
-                let wanted = row.takes.iter().filter(|own| *own == resource).count();
-                usize::from(self.problem.capacities.get(*resource).copied().unwrap_or(0)) >= wanted
-            };
-            if row.takes.iter().all(room) {
-                bits::insert(&mut allowed, number);
-            }
+        let problem = self.problem;
+        let mut allowed = problem.usable;
+        // A dominated item never stands in the best choice, but it may in the next best.
+        if self.better.is_empty() {
+            allowed = bits::without(&allowed, &problem.dominated);
         }
         let root = Node {
-            required: self.problem.required,
+            required: problem.required,
             covered: NO_NEEDS,
             gone: NO_NEEDS,
             allowed,
             chosen: NO_ITEMS,
             cost: Cost::ZERO,
-            left: self.problem.capacities.clone(),
+            left: problem.capacities.clone(),
         };
         self.cut(root)
     }
@@ -251,20 +137,16 @@ impl<'c> Search<'c> {
             let left = next.left.get_mut(*resource)?;
             *left = left.checked_sub(1)?;
         }
-        if !row.takes.is_empty() {
-            self.drop_without_room(&mut next);
+        for resource in &row.takes {
+            self.drop_without_room(&mut next, *resource);
         }
         self.cut(next)
     }
 
-    fn drop_without_room(&self, node: &mut Node) {
-        for item in bits::numbers(&node.allowed) {
-            let Some(row) = self.problem.items.get(item) else { continue };
-            let room = |resource: &usize| {
-                let wanted = row.takes.iter().filter(|own| *own == resource).count();
-                usize::from(node.left.get(*resource).copied().unwrap_or(0)) >= wanted
-            };
-            if !row.takes.iter().all(room) {
+    fn drop_without_room(&self, node: &mut Node, resource: usize) {
+        let Some(takers) = self.problem.takers.get(resource) else { return };
+        for item in bits::numbers(&bits::and(takers, &node.allowed)) {
+            if !self.problem.has_room(item, &node.left) {
                 bits::remove(&mut node.allowed, item);
             }
         }
@@ -283,82 +165,70 @@ impl<'c> Search<'c> {
         Some(node)
     }
 
-    fn visit(&mut self, node: &Node) {
+    fn visit(&mut self, node: &mut Node) {
         if self.is_exhausted() || (self.first && self.found.is_some()) {
             return;
         }
         self.nodes += 1;
-        let open = bits::without(&bits::without(&node.required, &node.covered), &node.gone);
-        if bits::is_empty(&open) {
+        if bits::is_empty(&node.open()) {
             if self.best.is_none_or(|best| node.cost < best) {
                 (self.best, self.found) = (Some(node.cost), Some(node.chosen));
             }
             return;
         }
-        let Some((bound, need)) = self.bound(node, &open) else { return };
-        if self.best.is_some_and(|best| node.cost + bound >= best) {
-            return;
+        if let Some(fork) = self.narrow(node) {
+            self.branch(node, fork);
         }
-        self.branch(node, need);
     }
 
-    /// The least that the open needs can cost, and the one that the fewest items meet; nothing where one can not be met.
-    ///
-    /// Dual ascent: each need in turn takes the least that is left of the cost of an item which meets it, and takes it from
-    /// every such item. What the needs took of an item never exceeds its cost, so any choice costs at least their sum.
-    fn bound(&mut self, node: &Node, open: &Needs) -> Option<(Cost, usize)> {
-        let problem = self.problem;
-        for (residual, row) in self.residual.iter_mut().zip(&problem.items) {
-            *residual = row.cost;
-        }
-        let mut needs: Vec<(u32, usize)> = bits::numbers(open)
-            .map(|need| {
-                let ways = bits::count(&problem.meeting(need, &node.allowed));
-                (ways + u32::from(problem.can_go_without(need).is_some()), need)
-            })
-            .collect();
-        needs.sort_unstable();
-        let (fewest, first) = *needs.first()?;
-        if fewest == 0 {
+    /// Bounds a node and forbids what can not stand in a choice that counts; nothing where no choice of this node counts.
+    fn narrow(&mut self, node: &mut Node) -> Option<Fork> {
+        let (problem, needs) = (self.problem, node.open());
+        let settled = bits::or(&bits::or(&node.required, &node.covered), &node.gone);
+        let allowed = node.allowed;
+        let enough = self.best.map(|best| best - node.cost);
+        let open = Open { needs: &needs, settled: &settled, allowed: &allowed, left: &node.left, enough };
+        let sum = self.bound.find(problem, &open)?;
+        let is_too_much = |extra: Cost| enough.is_some_and(|enough| sum + extra >= enough);
+        if is_too_much(Cost::ZERO) {
             return None;
         }
-        let mut sum = Cost::ZERO;
-        for (_, need) in needs {
-            let meeting = problem.meeting(need, &node.allowed);
-            let least = bits::numbers(&meeting).filter_map(|item| self.residual.get(item)).min().copied();
-            let share = match (least, problem.can_go_without(need)) {
-                (Some(least), Some(missed)) => least.min(missed),
-                (Some(cost), None) | (None, Some(cost)) => cost,
-                (None, None) => return None,
-            };
-            sum += share;
-            for item in bits::numbers(&meeting) {
-                if let Some(residual) = self.residual.get_mut(item) {
-                    *residual -= share;
-                }
+        for item in bits::numbers(&allowed) {
+            if self.bound.extra(problem, &open, item).is_none_or(is_too_much) {
+                bits::remove(&mut node.allowed, item);
             }
         }
-        Some((sum, first))
+        let without =
+            |need: usize| self.bound.extra_without(problem, need).is_some_and(|extra| !is_too_much(extra));
+        let need = bits::numbers(&needs).min_by_key(|need| {
+            bits::count(&problem.meeting(*need, &node.allowed)) + u32::from(without(*need))
+        })?;
+        let meeting = bits::numbers(&problem.meeting(need, &node.allowed));
+        let mut ways: Vec<(Cost, usize)> =
+            meeting.filter_map(|item| Some((self.bound.extra(problem, &open, item)?, item))).collect();
+        ways.sort_unstable();
+        let without = problem.can_go_without(need).filter(|_| without(need));
+        Some(Fork { need, ways, without })
     }
 
-    /// Meets a need by each item that does, the cheapest first, each time without those before; and at last goes without.
-    fn branch(&mut self, node: &Node, need: usize) {
-        let problem = self.problem;
-        let meeting = problem.meeting(need, &node.allowed);
-        let cost = |item: usize| problem.items.get(item).map_or(Cost::ZERO, |row| row.cost);
-        let mut ways: Vec<(Cost, usize)> = bits::numbers(&meeting).map(|item| (cost(item), item)).collect();
-        ways.sort_unstable();
-        let mut rest = node.clone();
+    /// Settles a need by each way in turn, each time without those before; and at last goes without.
+    fn branch(&mut self, node: &mut Node, Fork { need, ways, without }: Fork) {
         for (_, item) in ways {
-            if let Some(next) = self.include(&rest, item) {
-                self.visit(&next);
+            if let Some(mut next) = self.include(node, item) {
+                self.visit(&mut next);
             }
-            bits::remove(&mut rest.allowed, item);
+            bits::remove(&mut node.allowed, item);
         }
-        if let Some(missed) = problem.can_go_without(need) {
-            bits::insert(&mut rest.gone, need);
-            rest.cost += missed;
-            self.visit(&rest);
+        if let Some(missed) = without {
+            bits::insert(&mut node.gone, need);
+            node.cost += missed;
+            self.visit(node);
         }
+    }
+}
+
+impl Node {
+    fn open(&self) -> Needs {
+        bits::without(&bits::without(&self.required, &self.covered), &self.gone)
     }
 }
