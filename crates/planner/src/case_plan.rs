@@ -141,7 +141,7 @@ pub(crate) fn arises(job: &JobView<'_>, demand: &Demand<'_>, parts: &[RecordIx])
 impl Found<'_, '_> {
     fn plan(&self, selected: Selected, alternatives: Vec<Selected>) -> CasePlan {
         let Self { job, demands, currency, detail: _ } = self;
-        let Selected { parts, proven, missed: _ } = selected;
+        let Selected { parts, proven, missed } = selected;
         let needs: Vec<PlannedNeed> = demands.iter().map(|demand| self.need(demand, &parts)).collect();
         let features = outcome::features(job, demands, Some(&parts));
         let consented = self.consented(&needs, &parts);
@@ -153,13 +153,17 @@ impl Found<'_, '_> {
             consented.iter().map(|need| Reason::LossConsented { need: *need }).collect();
         verdict_reasons.extend((!proven).then_some(Reason::NotProven));
         verdict_reasons.extend(faults);
-        let alternative = |selected| select::alternative(job, selected, *currency);
+        // What nothing keeps is missed by every list.
+        let alternative = |other: Selected| {
+            let own = other.missed.into_iter().filter(|need| !missed.contains(need)).collect();
+            select::alternative(job, Selected { missed: own, ..other }, *currency)
+        };
         let chosen = Chosen {
             parts: parts.iter().filter_map(|part| self.part(*part, &parts)).collect(),
             total: select::total(job, &parts, *currency),
             proven,
             alternatives: alternatives.into_iter().map(alternative).collect(),
-            musts_only: self.whole().and_then(|()| self.musts_only(&parts)),
+            musts_only: self.whole().and_then(|()| self.musts_only(&parts, &missed)),
             work: self.whole().map(|()| self.work(&parts, settings, &needs, &features)),
         };
         CasePlan {
@@ -227,7 +231,7 @@ impl Found<'_, '_> {
     }
 
     /// The best list for what must be met alone, where it is another one.
-    fn musts_only(&self, parts: &[RecordIx]) -> Option<Alternative> {
+    fn musts_only(&self, parts: &[RecordIx], lost: &[Need]) -> Option<Alternative> {
         let musts: Vec<&Demand<'_>> =
             self.demands.iter().filter(|demand| demand.importance == Importance::Must).collect();
         let (selected, _) = Selection::of(self.job, &musts, self.currency).best()?;
@@ -236,6 +240,7 @@ impl Found<'_, '_> {
         }
         let kept = |demand: &&Demand<'_>| {
             demand.importance != Importance::Wished
+                || lost.contains(&demand.need)
                 || demand.direct
                 || !arises(self.job, demand, &selected.parts)
                 || demand.offers.iter().any(|offer| selected.parts.contains(&offer.part))

@@ -71,6 +71,9 @@ fn under_demand(
 ) -> PlannedFeature {
     let used: Vec<&Offer> =
         demand.offers.iter().copied().filter(|offer| chosen.contains(&offer.part)).collect();
+    if demand.direct {
+        return PlannedFeature { outcome: Outcome::Kept, ..lost };
+    }
     if !used.is_empty() {
         // With a limit only if no chosen part keeps it without one.
         let limits: Vec<Option<&Prose>> = used.iter().map(|offer| limit(job, offer)).collect();
@@ -78,9 +81,6 @@ fn under_demand(
         let outcome = if free { Outcome::Kept } else { Outcome::KeptWithLimit };
         let limits = if free { Vec::new() } else { limits.into_iter().flatten().cloned().collect() };
         return PlannedFeature { outcome, by: used.iter().map(|offer| offer.part).collect(), limits, ..lost };
-    }
-    if demand.direct {
-        return PlannedFeature { outcome: Outcome::Kept, ..lost };
     }
     let offers = demand.offers.iter().chain(demand.left_out.iter().map(|(offer, _)| offer));
     let mut would_keep: Vec<RecordIx> = offers.map(|offer| offer.part).collect();

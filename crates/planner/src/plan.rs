@@ -87,7 +87,7 @@ pub struct Alternative {
     pub parts: Vec<RecordIx>,
     /// What they come to.
     pub total: Total,
-    /// Wishes that it does not keep.
+    /// Wishes that the plan keeps and this list does not.
     pub missed: Vec<Need>,
 }
 

@@ -1,5 +1,7 @@
 //! What may be said on the command line.
 
+mod plans;
+
 use std::net::SocketAddr;
 use std::path::PathBuf;
 
@@ -8,6 +10,8 @@ use clap::{ArgAction, Args, Parser, Subcommand, ValueEnum};
 use clap_complete::Shell;
 use dashwright_api::v1;
 use dashwright_model::record::{RecordKey, RecordKind};
+
+pub(crate) use plans::{Cart, Plan, Radios, Vehicles, quantity_of};
 
 /// The port that `serve` listens on unless told otherwise. RFC 6335 never assigns ports from 49152 on to a service, and
 /// Linux hands out those below 61000 to outgoing connections, so that a fixed one above is free on a fresh machine.
@@ -33,6 +37,14 @@ pub(crate) enum Command {
     Serve(Serve),
     /// Ask what a vehicle's dash takes: opening, adapters, what becomes of each feature
     LookUp(LookUp),
+    /// Plan a radio into a vehicle: parts, joins, settings, steps, what becomes of each feature
+    Plan(Box<Plan>),
+    /// Check a cart: what each line is worth, and what is lacking
+    Cart(Box<Cart>),
+    /// List the radios for a vehicle, those that fit first
+    Radios(Box<Radios>),
+    /// List the vehicles that a radio goes into, or that a part serves
+    Vehicles(Box<Vehicles>),
     /// List the choices for what is still open of a vehicle
     Choices(Choices),
     /// Read records of the catalogue

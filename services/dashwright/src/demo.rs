@@ -17,6 +17,8 @@ const LOGGED: &str = "error";
 
 /// What the demo asks: as a customer says it at the counter, without the factory audio option that decides the parts.
 const QUESTION: &str = "2013 orvane tamsel hatchback";
+/// The radio that the customer has in mind.
+const RADIO: &str = "sonquill-rowan-2";
 
 /// Serves the invented catalogue and asks it a question.
 pub(crate) fn demo(arguments: &Demo) -> Result<(), Failure> {
@@ -57,8 +59,13 @@ fn begin(directory: &Path) -> Result<Engine, Failure> {
 async fn ask(arguments: &Demo, address: &str) -> Result<(), Failure> {
     let connection = Connection::open(address).await?;
     let vehicle = v1::VehicleQuestion { words: QUESTION.to_owned(), ..v1::VehicleQuestion::default() };
-    let answer = client::ask(&connection, vehicle.clone(), None).await?;
-    out::print(&client::printed(&vehicle, &answer, arguments.json)?)?;
+    let request = v1::PlanInstallRequest {
+        vehicle: Some(vehicle.clone()),
+        radio_id: RADIO.to_owned(),
+        ..v1::PlanInstallRequest::default()
+    };
+    let answer = client::ask_plan(&connection, request).await?;
+    out::print(&client::printed_plan(&vehicle, &answer, text::Shown::default(), arguments.json)?)?;
     if arguments.once {
         return Ok(());
     }

@@ -96,6 +96,22 @@ pub(crate) enum Failure {
     /// The server failed.
     #[error(transparent)]
     Serve(#[from] ServeError),
+    /// A file of carts can not be read.
+    #[error("`{}` can not be read", path.display())]
+    CartFile {
+        /// The file.
+        path: PathBuf,
+        /// What the operating system says.
+        source: io::Error,
+    },
+    /// A file of carts holds something else.
+    #[error("`{}`: {problem}", path.display())]
+    NoCart {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong, and where.
+        problem: String,
+    },
     /// Standard output can not be written to.
     #[error("the answer can not be written")]
     Output(#[source] io::Error),

@@ -58,6 +58,14 @@ impl Connection {
         result.map(Response::into_inner).map_err(|status| self.failure(&status))
     }
 
+    /// The next item of a stream, or why there is none.
+    ///
+    /// # Errors
+    /// When the service ended the stream, or the server went away.
+    pub(crate) fn item<T>(&self, result: Result<T, Status>) -> Result<T, Failure> {
+        result.map_err(|status| self.failure(&status))
+    }
+
     fn failure(&self, status: &Status) -> Failure {
         let by_service = status.get_details_error_info().is_some();
         match status.source().filter(|source| source.is::<tonic::transport::Error>()) {

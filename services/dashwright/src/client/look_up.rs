@@ -20,7 +20,7 @@ pub(crate) fn look_up(arguments: LookUp) -> Result<(), Failure> {
 }
 
 /// Asks a server.
-pub(crate) async fn ask(
+async fn ask(
     connection: &Connection,
     vehicle: v1::VehicleQuestion,
     read_at: Option<v1::ReadAt>,
@@ -30,7 +30,7 @@ pub(crate) async fn ask(
 }
 
 /// The answer as it is printed.
-pub(crate) fn printed(
+fn printed(
     vehicle: &v1::VehicleQuestion,
     answer: &v1::LookUpFitmentResponse,
     as_json: bool,

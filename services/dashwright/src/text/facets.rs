@@ -4,7 +4,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use dashwright_api::v1;
 
-use super::fitment::{Parts, price, verdict_text};
+use super::fitment::{Parts, price};
+use super::frame::verdict_text;
 use super::page::{Page, bad, good, warning};
 use super::terms;
 
@@ -209,7 +210,7 @@ pub(super) fn why(page: &mut Page, reasons: &[v1::Reason]) {
 }
 
 /// Reasons, each said once: several vehicles often have one from records of their own.
-fn joined(reasons: &[v1::Reason]) -> String {
+pub(super) fn joined(reasons: &[v1::Reason]) -> String {
     let (missing, others): (Vec<_>, Vec<_>) =
         reasons.iter().partition(|reason| reason.code() == v1::ReasonCode::FactMissing);
     let mut texts: Vec<String> = Vec::new();

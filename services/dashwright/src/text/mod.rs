@@ -1,24 +1,31 @@
 //! Readable answers: plain, well ordered, numbers with units, at most as wide as the page.
 
+mod cart;
 mod facets;
 mod fitment;
+mod frame;
 mod lists;
 mod page;
+mod plan;
 mod terms;
 #[cfg(test)]
 mod tests;
+mod work;
 
 use dashwright_api::v1;
 
+pub(crate) use cart::{cart, radios, vehicles_for_part, vehicles_for_radio};
 pub(crate) use fitment::fitment;
 pub(crate) use lists::{choices, hits, indented, info, record, records};
+pub(crate) use plan::{Shown, plan};
 
 /// What can be tried after the demo's answer.
 pub(crate) fn invitation(program: &str, server: &str) -> String {
     let address = server.trim_start_matches("http://");
     format!(
-        "\nThe invented catalogue is served at {server} until Ctrl-C. Three things to try, in another window:\n\
-         \n  {program} look-up 2013 orvane tamsel hatchback --audio A8 --server {server}\
+        "\nThe invented catalogue is served at {server} until Ctrl-C. Four things to try, in another window:\n\
+         \n  {program} plan 2013 orvane tamsel hatchback --audio A8 --radio sonquill-rowan-2 --full --server {server}\
+         \n  {program} cart 2013 orvane tamsel hatchback --audio B6 --radio sonquill-rowan-2 --item hwk-210 --item qm-7.214:2 --server {server}\
          \n  {program} choices --year 2018 --make orvane --server {server}\
          \n  grpcurl -plaintext {address} list          (any gRPC client that knows reflection)\n"
     )

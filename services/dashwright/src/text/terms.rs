@@ -31,6 +31,10 @@ spoken! {
     feature: Feature, "FEATURE_";
     /// How a unit is held.
     holding: Holding, "HOLDING_";
+    /// What a wire does.
+    function: Function, "FUNCTION_";
+    /// A socket of a radio.
+    socket: SocketKind, "SOCKET_KIND_";
 }
 
 /// A kind of record, in its one spelling.
@@ -67,6 +71,7 @@ pub(super) fn verdict(verdict: v1::Verdict) -> &'static str {
         V::CannotFit => "can not fit",
         V::NoKnownWay => "no way is known",
         V::Unknown => "unknown: a fact is missing",
+        V::NotWithExclusions => "not with what is left out",
     }
 }
 

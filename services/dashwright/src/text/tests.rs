@@ -299,7 +299,10 @@ fn json_is_spread_out_in_its_own_order() {
 fn the_invitation_names_commands_with_the_address() {
     let text = invitation("target/debug/dashwright", "http://127.0.0.1:9");
     for command in [
-        "target/debug/dashwright look-up 2013 orvane tamsel hatchback --audio A8 --server http://127.0.0.1:9",
+        "target/debug/dashwright plan 2013 orvane tamsel hatchback --audio A8 --radio sonquill-rowan-2 --full \
+         --server http://127.0.0.1:9",
+        "target/debug/dashwright cart 2013 orvane tamsel hatchback --audio B6 --radio sonquill-rowan-2 \
+         --item hwk-210 --item qm-7.214:2 --server http://127.0.0.1:9",
         "target/debug/dashwright choices --year 2018 --make orvane --server http://127.0.0.1:9",
         "grpcurl -plaintext 127.0.0.1:9 list",
     ] {
