@@ -58,7 +58,7 @@ impl Job<'_> {
                 let way = end.way.as_ref()?;
                 self.circuit(self.at(way.family.as_str(), way.way.as_str())?)?["voltage"].as_f64()
             }
-            Owner::Socket(_) => None,
+            Owner::Socket(_) | Owner::ModuleInput(_) => None,
         }
     }
 }
@@ -114,7 +114,7 @@ fn every_lead_of_radio_and_parts_is_told_exactly_once() {
             let owner = match &end.owner {
                 Owner::Radio => "radio".to_owned(),
                 Owner::Part(part) => part.to_string(),
-                Owner::Socket(_) | Owner::Car => continue,
+                Owner::Socket(_) | Owner::ModuleInput(_) | Owner::Car => continue,
             };
             *told.entry(format!("{owner} {}", end.printed)).or_default() += 1;
         }

@@ -90,6 +90,7 @@ fn owner_of(owner: &Owner) -> String {
         Owner::Radio => "radio".to_owned(),
         Owner::Socket(kind) => format!("radio socket {kind}"),
         Owner::Part(id) => id.to_string(),
+        Owner::ModuleInput(part) => format!("input of {part}"),
         Owner::Car => "car".to_owned(),
     }
 }

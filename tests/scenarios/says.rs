@@ -181,6 +181,7 @@ fn step(snapshot: &Snapshot, step: &Step) -> String {
         | Action::PlaceRadio
         | Action::ReconnectRestraint
         | Action::PowerOn
+        | Action::FixRadio
         | Action::TestAgain => term(&step.action),
     };
     format!("{} {action}", term(&step.phase))

@@ -27,9 +27,10 @@ fn line(seed: u64, instance: &instances::Instance) -> Result<serde_json::Value, 
         Choice::NotProven { best, .. } => ("not proven", best),
         Choice::Infeasible => ("infeasible", None),
     };
-    let demands = problem.demands.iter().map(|demand| {
-        json!({"weight": demand.weight, "always": demand.when == When::Always})
-    });
+    let demands = problem
+        .demands
+        .iter()
+        .map(|demand| json!({"weight": demand.weight, "always": demand.when == When::Always}));
     let items = problem.items.iter().zip(&instance.priced).map(|(item, priced)| {
         json!({
             "covers": item.covers, "activates": item.activates, "requires": item.requires,

@@ -134,12 +134,7 @@ pub fn choose(problem: &Problem, limit: u64) -> Result<Choice, TooLarge> {
 }
 
 /// The next best choices that are no supersets of a better one, and whether that is proven.
-pub fn alternatives(
-    problem: &Problem,
-    best: &Solution,
-    most: usize,
-    limit: u64,
-) -> (Vec<Solution>, bool) {
+pub fn alternatives(problem: &Problem, best: &Solution, most: usize, limit: u64) -> (Vec<Solution>, bool) {
     let Ok(compiled) = Compiled::of(problem) else { return (Vec::new(), false) };
     let mut better = vec![bits::of(&best.items)];
     let mut found = Vec::new();

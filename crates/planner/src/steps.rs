@@ -130,6 +130,8 @@ pub enum Action {
         /// Which.
         feature: Feature,
     },
+    /// The radio is fixed.
+    FixRadio,
     /// A piece of the dash goes back.
     Refit {
         /// What.
@@ -269,10 +271,12 @@ fn test_open(needs: &[PlannedNeed], features: &[PlannedFeature]) -> Vec<Step> {
 
 /// What came off goes back, the last first. The way back takes as long as the way out (common practice, no source).
 fn close(job: &JobView<'_>) -> Vec<Step> {
-    let removal = &job.view.dash.removal;
-    let panels = removal.split_last().map_or(&[][..], |(_, panels)| panels);
+    let Some((unit, panels)) = job.view.dash.removal.split_last() else {
+        return vec![step(Phase::Close, Place::Vehicle, Action::FixRadio)];
+    };
+    let fix = undone(Phase::Close, unit, Action::FixRadio, None);
     let refit = |removal: &RemovalStep| {
         undone(Phase::Close, removal, Action::Refit { what: removal.what.clone() }, None)
     };
-    panels.iter().rev().map(refit).collect()
+    std::iter::once(fix).chain(panels.iter().rev().map(refit)).collect()
 }

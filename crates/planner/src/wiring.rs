@@ -44,6 +44,8 @@ pub enum Owner {
     Socket(SocketKind),
     /// A part's.
     Part(PartId),
+    /// The input of a module whose record does not list its leads: its sheet says which.
+    ModuleInput(PartId),
     /// The car's own wire.
     Car,
 }
@@ -261,6 +263,11 @@ pub enum Mismatch {
     CameraSignal {
         /// The records.
         sides: Sides,
+    },
+    /// The car's antenna is fed in another way than the lead would feed it.
+    AntennaFeed {
+        /// The record of the antenna.
+        record: RecordKey,
     },
     /// The camera needs a supply of its own voltage and nothing here gives it.
     CameraSupply {

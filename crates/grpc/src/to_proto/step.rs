@@ -85,6 +85,7 @@ fn told(snapshot: &Snapshot, action: &Action) -> Told {
             expect: feature_test(*feature),
             part_id: String::new(),
         },
+        Action::FixRadio => plain("fix the radio in its mount".to_owned()),
         Action::Refit { what } => plain(format!("refit: {what}")),
         Action::TestAgain => Told {
             text: "test everything once more with the dash closed".to_owned(),

@@ -43,6 +43,7 @@ fn end(end: &LeadEnd) -> v1::LeadEnd {
         Owner::Radio => (v1::LeadOwner::Radio, String::new(), None),
         Owner::Socket(socket) => (v1::LeadOwner::RadioSocket, String::new(), Some(*socket)),
         Owner::Part(part) => (v1::LeadOwner::Part, part.to_string(), None),
+        Owner::ModuleInput(part) => (v1::LeadOwner::ModuleInput, part.to_string(), None),
         Owner::Car => (v1::LeadOwner::Car, String::new(), None),
     };
     v1::LeadEnd {
@@ -111,7 +112,7 @@ pub(crate) fn plugged(socketed: &Socketed) -> v1::PluggedPart {
 pub(crate) fn trap(trap: &ColourTrap) -> v1::ColourTrap {
     let name = |lead: &LeadEnd| match &lead.owner {
         Owner::Radio | Owner::Socket(_) => "the radio's".to_owned(),
-        Owner::Part(part) => format!("the one of {part}"),
+        Owner::Part(part) | Owner::ModuleInput(part) => format!("the one of {part}"),
         Owner::Car => "the car's".to_owned(),
     };
     let colour = |lead: &LeadEnd| lead.colour.map(|colour| colour.name()).unwrap_or_default();
@@ -170,6 +171,9 @@ pub(crate) fn mismatch_text(mismatch: &Mismatch) -> String {
         Mismatch::CameraSignal { sides: _ } => {
             "the camera does not send composite video, which the radio's camera input wants".to_owned()
         }
+        Mismatch::AntennaFeed { record: _ } => {
+            "the car's antenna is fed in another way: no 12 V into it by this lead".to_owned()
+        }
         Mismatch::CameraSupply { needs, record: _ } => {
             format!("the camera is fed with {needs}, and nothing here gives that")
         }
@@ -191,7 +195,8 @@ pub(crate) fn mismatch_records(mismatch: &Mismatch) -> Vec<v1::RecordKey> {
         | Mismatch::CommonGroundOnBridged { sides }
         | Mismatch::SteeringKind { sides }
         | Mismatch::CameraSignal { sides } => vec![record_key(&sides.source), record_key(&sides.sink)],
-        Mismatch::CameraSupply { record, .. }
+        Mismatch::AntennaFeed { record }
+        | Mismatch::CameraSupply { record, .. }
         | Mismatch::NoRadioLead { record, .. }
         | Mismatch::FactMissing { record, .. } => vec![record_key(record)],
     }

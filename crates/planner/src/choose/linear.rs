@@ -36,16 +36,15 @@ fn adds(instance: &Instance, level: usize, item: usize) -> f64 {
 fn solve(instance: &Instance, level: usize, fixed: &[u64]) -> Option<u64> {
     let problem = &instance.problem;
     let mut programme = Programme::new(OptimizationDirection::Minimize);
-    let items: Vec<Variable> = (0..problem.items.len())
-        .map(|item| programme.add_binary_var(adds(instance, level, item)))
-        .collect();
+    let items: Vec<Variable> =
+        (0..problem.items.len()).map(|item| programme.add_binary_var(adds(instance, level, item))).collect();
     let missed: Vec<Option<Variable>> = problem
         .demands
         .iter()
         .map(|demand| {
-            demand.weight.map(|weight| {
-                programme.add_binary_var(if level == 0 { f64::from(weight) } else { 0.0 })
-            })
+            demand
+                .weight
+                .map(|weight| programme.add_binary_var(if level == 0 { f64::from(weight) } else { 0.0 }))
         })
         .collect();
     add_constraints(&mut programme, instance, &items, &missed);
@@ -53,7 +52,8 @@ fn solve(instance: &Instance, level: usize, fixed: &[u64]) -> Option<u64> {
         let weights = problem.demands.iter().zip(&missed).filter_map(|(demand, variable)| {
             Some(((*variable)?, if earlier == 0 { f64::from(demand.weight?) } else { 0.0 }))
         });
-        let terms = items.iter().enumerate().map(|(item, variable)| (*variable, adds(instance, earlier, item)));
+        let terms =
+            items.iter().enumerate().map(|(item, variable)| (*variable, adds(instance, earlier, item)));
         let terms: Vec<(Variable, f64)> = terms.chain(weights).collect();
         programme.add_constraint(terms.as_slice(), ComparisonOp::Le, *sum as f64 + 0.25);
     }
@@ -90,7 +90,8 @@ fn add_constraints(
             let mut members = group.clone();
             members.sort_unstable();
             members.dedup();
-            let mut terms: Vec<(Variable, f64)> = members.iter().map(|member| (items[*member], 1.0)).collect();
+            let mut terms: Vec<(Variable, f64)> =
+                members.iter().map(|member| (items[*member], 1.0)).collect();
             terms.push((*variable, -1.0));
             programme.add_constraint(terms.as_slice(), ComparisonOp::Ge, 0.0);
         }

@@ -1,13 +1,14 @@
 //! Joining: every lead of the radio and of the chosen parts finds its partner, or is said to have none.
 
-use dashwright_model::record::audio::{AntennaFeed, AntennaRole, Presence, SpeakerReturn};
+use dashwright_model::record::audio::{AntennaRole, Presence, SpeakerReturn};
 use dashwright_model::record::part::{Occupancy, Part, Preference, Resource};
-use dashwright_model::record::radio::{Direction, RadioAsk};
+use dashwright_model::record::radio::{Direction, RadioAsk, SocketKind};
 use dashwright_model::{Function, Grade, Need};
-use dashwright_quantity::LeadColour;
+use dashwright_quantity::{LeadColour, PartId};
 
 use super::compat::mismatches;
 use super::ends::{Class, End, class_of, socket_of};
+use super::refuse::feed_by;
 use super::traps::traps;
 use super::{Bench, Fetch, Join, LeadEnd, Load, Loose, LooseReason, Owner, Socketed, Wiring};
 use crate::evidence::weaker;
@@ -42,7 +43,8 @@ pub fn wire(bench: &Bench<'_>, parts: &[&Part], met_directly: &[Need]) -> Wiring
     let radio: Vec<End> = bench.radio.leads.iter().map(|lead| bench.end_of_radio(lead)).collect();
     let adapters: Vec<End> =
         parts.iter().flat_map(|part| part.leads.iter().map(|lead| bench.end_of_part(part, lead))).collect();
-    let mut joiner = Joiner { bench, met_directly, wiring: Wiring::default() };
+    let steering = steering_module(parts);
+    let mut joiner = Joiner { bench, met_directly, steering, wiring: Wiring::default() };
     let mut adapters_left = joiner.set_aside(adapters.clone());
     for end in &mut adapters_left {
         joiner.feed_camera_from_supply(end, &adapters);
@@ -63,6 +65,8 @@ pub fn wire(bench: &Bench<'_>, parts: &[&Part], met_directly: &[Need]) -> Wiring
 struct Joiner<'b, 'a> {
     bench: &'b Bench<'a>,
     met_directly: &'b [Need],
+    /// The module that listens to the steering buttons in the radio's place.
+    steering: Option<PartId>,
     wiring: Wiring,
 }
 
@@ -94,7 +98,7 @@ impl Joiner<'_, '_> {
     /// Whether the car's antenna is fed by this kind of lead: 12 V goes into an antenna only where that is recorded.
     fn feeds(&self, end: &End) -> bool {
         let mains = self.bench.audio.antennas.iter().filter(|antenna| antenna.role == AntennaRole::Main);
-        let wanted = if end.is_made() { AntennaFeed::ThroughCoax } else { AntennaFeed::ByLead };
+        let wanted = feed_by(end);
         mains.map(|antenna| antenna.feed).any(|feed| feed == Some(wanted))
     }
 
@@ -191,13 +195,20 @@ impl Joiner<'_, '_> {
 
     /// A function that comes from the car or a module: supplies, triggers, signals.
     fn take(&mut self, function: Function, own: Option<&End>, sources: Vec<End>, sinks: Vec<End>) {
+        if let Some(module) = self.steering.clone().filter(|_| is_steering(function)) {
+            if let Some(own) = own {
+                self.insulate(own, LooseReason::OtherPreferred);
+            }
+            let ends = sources.into_iter().chain(sinks).collect();
+            return self.one_to(function, Owner::ModuleInput(module), ends);
+        }
         let wanted = own.filter(|_| self.is_wanted(function));
         if let (Some(own), None) = (own, wanted) {
             self.insulate(own, LooseReason::NothingNeedsIt);
         }
         let socket = socket_of(function).filter(|kind| own.is_none() && self.bench.has_socket(*kind));
         if let Some(kind) = socket {
-            return self.into_socket(function, kind, sources.into_iter().chain(sinks).collect());
+            return self.one_to(function, Owner::Socket(kind), sources.into_iter().chain(sinks).collect());
         }
         let takers: Vec<&End> = wanted.into_iter().chain(&sinks).collect();
         let Some(first) = takers.first() else { return self.leave_unused(sources) };
@@ -314,29 +325,23 @@ impl Joiner<'_, '_> {
         }
     }
 
-    /// Leads that end in a socket of the radio, one to one.
-    fn into_socket(
-        &mut self,
-        function: Function,
-        kind: dashwright_model::record::radio::SocketKind,
-        ends: Vec<End>,
-    ) {
-        let mut ends = ends;
+    /// Leads that end in a socket or in a module's own input, one to one.
+    fn one_to(&mut self, function: Function, owner: Owner, mut ends: Vec<End>) {
         ends.sort_by_key(rank);
         let unused = ends.split_off(ends.len().min(1));
         for unused in &unused {
             self.insulate(unused, LooseReason::OtherPreferred);
         }
         if let Some(end) = ends.pop() {
-            let socket = LeadEnd {
-                owner: Owner::Socket(kind),
+            let taker = LeadEnd {
+                owner,
                 printed: function,
                 colour: None,
                 gauge: None,
                 current_limit: None,
                 way: None,
             };
-            let ends = vec![socket, end.lead];
+            let ends = vec![taker, end.lead];
             self.wiring.joins.push(Join {
                 function,
                 ends,
@@ -389,6 +394,26 @@ impl Joiner<'_, '_> {
             _ => Load::Unknown,
         }
     }
+}
+
+/// A chosen module that listens to the steering buttons and speaks to the radio through its socket. What the harness brings
+/// out of them goes to the module then, and not to the radio as well.
+fn steering_module(parts: &[&Part]) -> Option<PartId> {
+    let speaks = |part: &Part| {
+        part.occupies.iter().any(|occupied| {
+            matches!(
+                occupied.what,
+                Resource::RadioSocket(SocketKind::SteeringRemote | SocketKind::SerialData)
+            )
+        })
+    };
+    let listens = |part: &Part| part.covers.iter().any(|cover| cover.need == Some(Need::Steering));
+    let bare = |part: &Part| !part.leads.iter().any(|lead| is_steering(lead.function));
+    parts.iter().find(|part| speaks(part) && listens(part) && bare(part)).map(|part| part.id.clone())
+}
+
+const fn is_steering(function: Function) -> bool {
+    matches!(function, Function::Steering1 | Function::Steering2 | Function::SteeringGround)
 }
 
 /// The order in which leads of one function are taken: what is preferred, the real before the feigned, what the car has

@@ -1,6 +1,6 @@
 //! What a part, or the car's own wires, can serve with this radio: asked before any part is chosen.
 
-use dashwright_model::record::audio::{CameraSignal, Presence, SpeakerReturn};
+use dashwright_model::record::audio::{AntennaFeed, AntennaRole, CameraSignal, Presence, SpeakerReturn};
 use dashwright_model::record::part::{Cover, Part};
 use dashwright_model::record::radio::{Direction, SteeringInputKind};
 use dashwright_model::record::{Radio, RecordKind};
@@ -78,6 +78,7 @@ pub(crate) fn refusals<'a>(
             refusals.extend(fed.and_then(|fed| camera_supply(bench, fed, &ends, part, part_of)));
         }
         Need::Power | Need::Switched => refusals.extend(supply_unknown(bench, &of_need)),
+        Need::AntennaPower => refusals.extend(of_need.iter().find_map(|end| antenna_feed(bench, end))),
         _ => {}
     }
     refusals
@@ -124,6 +125,22 @@ fn meet(bench: &Bench<'_>, end: &End) -> Vec<Mismatch> {
         Direction::Source => mismatches(end, &radio),
         Direction::Sink => mismatches(&radio, end),
     }
+}
+
+/// 12 V goes into an antenna only where the car's feed is recorded, and in the way that it is.
+fn antenna_feed(bench: &Bench<'_>, end: &End) -> Option<Mismatch> {
+    let main = bench.audio.antennas.iter().find(|antenna| antenna.role == AntennaRole::Main)?;
+    let record = bench.audio_key()?;
+    match main.feed {
+        None => Some(Mismatch::FactMissing { record, field: "antennas.feed".to_owned() }),
+        Some(feed) if feed == feed_by(end) => None,
+        Some(_) => Some(Mismatch::AntennaFeed { record }),
+    }
+}
+
+/// How a lead would feed an antenna: an adapter's own through the coax, one from the car's plug by its wire.
+pub(super) fn feed_by(end: &End) -> AntennaFeed {
+    if end.is_made() { AntennaFeed::ThroughCoax } else { AntennaFeed::ByLead }
 }
 
 fn is_cars_speaker(end: &End) -> bool {

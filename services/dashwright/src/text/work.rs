@@ -100,6 +100,7 @@ fn end(end: &v1::LeadEnd) -> String {
         v1::LeadOwner::Radio => "radio".to_owned(),
         v1::LeadOwner::RadioSocket => return format!("radio, {} socket", terms::socket(end.socket())),
         v1::LeadOwner::Part => end.part_id.clone(),
+        v1::LeadOwner::ModuleInput => return format!("{}, input for the buttons", end.part_id),
         v1::LeadOwner::Car => "car".to_owned(),
         v1::LeadOwner::Unspecified => String::new(),
     };
