@@ -72,6 +72,18 @@ class Service:
         )
         return stub(request, timeout=CALL_SECONDS)
 
+    def stream(self, service: str, method: str, requests: list[dict[str, Any]]) -> list[Any]:
+        """The answers of a method that takes and gives a stream."""
+        found = self.pool.FindServiceByName(f"{PACKAGE}.{service}").FindMethodByName(method)
+        request = message_factory.GetMessageClass(found.input_type)
+        answer = message_factory.GetMessageClass(found.output_type)
+        stub = self.channel.stream_stream(
+            f"/{PACKAGE}.{service}/{method}",
+            request_serializer=lambda it: it.SerializeToString(),
+            response_deserializer=answer.FromString,
+        )
+        return list(stub(iter([request(**fields) for fields in requests]), timeout=CALL_SECONDS))
+
     def name_of(self, enum: str, number: int) -> str:
         """The name of an enum's value."""
         return self.pool.FindEnumTypeByName(f"{PACKAGE}.{enum}").values_by_number[number].name
@@ -133,7 +145,8 @@ def check_reflection(service: Service) -> None:
         for expected in (f"{PACKAGE}.FitmentService", f"{PACKAGE}.CatalogueService", "grpc.health.v1.Health"):
             assert expected in listed, f"{version} lists {listed}"
     methods = service.pool.FindServiceByName(f"{PACKAGE}.FitmentService").methods_by_name
-    assert {"ListChoices", "ResolveVehicle", "LookUpFitment"} <= set(methods), sorted(methods)
+    expected = {"ListChoices", "ResolveVehicle", "LookUpFitment", "PlanInstall", "CheckCart", "CheckCarts"}
+    assert expected <= set(methods), sorted(methods)
 
 
 def narrowed(service: Service) -> dict[str, Any]:
@@ -172,6 +185,33 @@ def check_look_up(service: Service) -> None:
         named = {part.id for part in single.parts}
         offered = {offer.part_id for need in single.settled.needs for offer in need.parts}
         assert offered <= named, f"offered and not told: {offered - named}"
+
+
+def check_plan(service: Service) -> None:
+    known = {"words": "2013 orvane tamsel hatchback", "audio_option": "A8"}
+    vehicle = service.message("VehicleQuestion", **known)
+    plan = service.call("FitmentService", "PlanInstall", vehicle=vehicle, radio_id="sonquill-rowan-2")
+    assert service.name_of("Verdict", plan.verdict) == "VERDICT_FITS_WITH_PARTS", plan.verdict
+    pieces = plan.settled
+    named = {part.id: part for part in plan.parts}
+    prices = [named[part.part_id].price.amount.minor_units for part in pieces.parts]
+    assert sum(prices) == pieces.total.price.minor_units, f"{prices} and {pieces.total.price.minor_units}"
+    functions = {service.name_of("Function", join.function) for join in pieces.joins}
+    assert {"FUNCTION_BATTERY", "FUNCTION_SWITCHED", "FUNCTION_GROUND"} <= functions, functions
+    assert pieces.steps and not plan.HasField("question"), "one candidate, a question or no steps"
+    # What the plan names completes a cart.
+    lines = [service.message("CartLine", item=part.part_id) for part in pieces.parts]
+    carts = [
+        {"correlation_id": "full", "cart": {"vehicle": vehicle, "radio_id": "sonquill-rowan-2", "lines": lines}},
+        {"correlation_id": "nonsense", "cart": {"radio_id": "no-radio"}},
+        {"correlation_id": "empty", "cart": {"vehicle": vehicle, "radio_id": "sonquill-rowan-2"}},
+    ]
+    answers = service.stream("FitmentService", "CheckCarts", carts)
+    assert [answer.correlation_id for answer in answers] == ["full", "nonsense", "empty"]
+    verdicts = [service.name_of("CartVerdict", answer.answer.verdict) for answer in answers]
+    assert verdicts[0] == "CART_VERDICT_COMPLETE" and verdicts[2] == "CART_VERDICT_INCOMPLETE", verdicts
+    assert answers[1].error.reason == "FIELDS_INVALID", answers[1]
+    assert set(answers[2].answer.completions[0].add_part_ids) == {part.part_id for part in pieces.parts}
 
 
 def check_words(service: Service) -> None:
@@ -234,6 +274,7 @@ def check_records(service: Service) -> None:
 CHECKS: dict[str, Callable[[Service], None]] = {
     "reflection lists the services and describes their methods": check_reflection,
     "the choices lead to one vehicle line, and its look-up answers": check_look_up,
+    "a plan's prices sum up, and its parts complete a cart": check_plan,
     "a misspelt word is matched and reported": check_words,
     "every answer names the revision, and a read may ask for it": check_revision,
     "every malformed field is named in one error": check_fields,

@@ -20,6 +20,9 @@ const SIZES: [usize; 2] = [150, 150_000];
 /// Rounds; each asks every server once, so that a slow moment of the machine meets all of them.
 const ROUNDS: usize = 7;
 
+/// Carts of a round, through one stream.
+const CARTS: usize = 2_000;
+
 /// As the binary has it: what is measured is what is shipped.
 #[global_allocator]
 static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
@@ -40,20 +43,24 @@ fn main() -> Outcome<()> {
 
 fn compare(rounds: usize, length: load::Length) -> Outcome<()> {
     cpu::pin(0)?;
-    let asked = questions::sample(SIZES[0])?;
-    let asked_large = questions::sample(SIZES[1])?;
+    let vehicles = questions::sample(SIZES[0])?;
+    let (asked, plans) = (questions::look_ups(&vehicles), questions::plans(&vehicles));
+    let carts = questions::carts(&vehicles);
+    let asked_large = questions::look_ups(&questions::sample(SIZES[1])?);
     let (small_root, large_root) = (server::warm(SIZES[0])?, server::warm(SIZES[1])?);
     let small = Running::start(&Kind::Service { directory: &small_root.path().join("data") })?;
     let large = Running::start(&Kind::Service { directory: &large_root.path().join("data") })?;
     let memory_per_line = large.resident()?.saturating_sub(small.resident()?) / (SIZES[1] - SIZES[0]) as u64;
-    let replies = load::replies(&small, &asked)?;
+    let replies = load::replies(&small, &load::LOOK_UP, &asked)?;
     let floor = Running::start(&Kind::Floor { replies: &replies })?;
     let mut table = Table { memory_per_line, start_seconds: large.start_seconds, ..Table::default() };
     for round in 0..rounds {
         let measured = Round {
-            floor: load::measure(&floor, &asked, length)?,
-            small: load::measure(&small, &asked, length)?,
-            large: load::measure(&large, &asked_large, length)?,
+            floor: load::measure(&floor, &load::LOOK_UP, &asked, length)?,
+            small: load::measure(&small, &load::LOOK_UP, &asked, length)?,
+            large: load::measure(&large, &load::LOOK_UP, &asked_large, length)?,
+            plan: load::measure(&small, &load::PLAN, &plans, length)?,
+            cart: load::measure_carts(&small, &carts, CARTS)?,
         };
         eprintln!("round {}: {measured}", round + 1);
         table.rounds.push(measured);
@@ -70,11 +77,18 @@ struct Round {
     floor: Measured,
     small: Measured,
     large: Measured,
+    plan: Measured,
+    cart: Measured,
 }
 
 impl std::fmt::Display for Round {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "echo {}; {} lines {}; {} lines {}", self.floor, SIZES[0], self.small, SIZES[1], self.large)
+        write!(
+            f,
+            "echo {}; {} lines {}; {} lines {}",
+            self.floor, SIZES[0], self.small, SIZES[1], self.large
+        )?;
+        write!(f, "; plan {}; cart {}", self.plan, self.cart)
     }
 }
 
@@ -100,6 +114,13 @@ impl Table {
             ("lookup_cpu_microseconds", self.median(|round| round.large.cpu_microseconds)),
             ("lookup_cpu_over_floor", self.median(|r| r.small.cpu_microseconds / r.floor.cpu_microseconds)),
             ("lookup_growth", self.median(|r| r.large.cpu_microseconds / r.small.cpu_microseconds)),
+            ("plan_cpu_microseconds", self.median(|round| round.plan.cpu_microseconds)),
+            ("plan_cpu_over_lookup", self.median(|r| r.plan.cpu_microseconds / r.small.cpu_microseconds)),
+            ("plan_cpu_over_floor", self.median(|r| r.plan.cpu_microseconds / r.floor.cpu_microseconds)),
+            ("plan_calls_per_second", self.median(|round| round.plan.calls_per_second)),
+            ("plan_reply_bytes", self.median(|round| round.plan.reply_bytes)),
+            ("cart_cpu_microseconds", self.median(|round| round.cart.cpu_microseconds)),
+            ("carts_per_second", self.median(|round| round.cart.calls_per_second)),
             ("echo_calls_per_second", self.median(|round| round.floor.calls_per_second)),
             ("lookup_calls_per_second", self.median(|round| round.large.calls_per_second)),
             ("reply_bytes", self.median(|round| round.small.reply_bytes)),
@@ -109,7 +130,7 @@ impl Table {
     }
 
     fn print(&self) {
-        println!("look-up over a socket, {} rounds, median", self.rounds.len());
+        println!("over a socket, {} rounds, median", self.rounds.len());
         for (name, figure) in self.figures() {
             println!("  {name:32} {figure:>12.3}");
         }
