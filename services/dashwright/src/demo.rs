@@ -65,7 +65,11 @@ async fn ask(arguments: &Demo, address: &str) -> Result<(), Failure> {
         ..v1::PlanInstallRequest::default()
     };
     let answer = client::ask_plan(&connection, request).await?;
-    out::print(&client::printed_plan(&vehicle, &answer, text::Shown::default(), arguments.json)?)?;
+    out::print(&if arguments.json {
+        client::plan_as_json(&answer)?
+    } else {
+        text::plan(&vehicle, &answer, &text::Records::default(), text::Shown::default(), out::columns())
+    })?;
     if arguments.once {
         return Ok(());
     }

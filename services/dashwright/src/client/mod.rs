@@ -16,7 +16,7 @@ pub(crate) use choices::choices;
 pub(crate) use connection::Connection;
 pub(crate) use info::info;
 pub(crate) use look_up::look_up;
-pub(crate) use plan::{ask_plan, plan, printed_plan};
+pub(crate) use plan::{ask_plan, plan, plan_as_json};
 pub(crate) use record::record;
 pub(crate) use refusal::Refusal;
 pub(crate) use reverse::{radios, vehicles};

@@ -6,8 +6,8 @@ use super::connection::Connection;
 use super::json::{Layout, json};
 use crate::args::Plan;
 use crate::failure::Failure;
-use crate::text::Shown;
-use crate::{out, text, wiring};
+use crate::text::{self, Records, Shown};
+use crate::{out, wiring};
 
 /// Asks and prints the plan.
 pub(crate) fn plan(arguments: Plan) -> Result<(), Failure> {
@@ -19,11 +19,16 @@ pub(crate) fn plan(arguments: Plan) -> Result<(), Failure> {
         radio_id: radio,
         order: Some(order.message()),
     };
-    let answer = wiring::block_on(async {
+    let text = wiring::block_on(async {
         let connection = Connection::open(&client.server).await?;
-        ask_plan(&connection, request).await
+        let answer = ask_plan(&connection, request).await?;
+        if client.json {
+            return plan_as_json(&answer);
+        }
+        let records = if explain { records_of(&connection, &answer).await? } else { Records::default() };
+        Ok(text::plan(&vehicle, &answer, &records, Shown { full, explain }, out::columns()))
     })?;
-    out::print(&printed_plan(&vehicle, &answer, Shown { full, explain }, client.json)?)
+    out::print(&text)
 }
 
 /// Asks a server.
@@ -34,16 +39,20 @@ pub(crate) async fn ask_plan(
     connection.answer(connection.fitment().plan_install(request).await)
 }
 
-/// The plan as it is printed.
-pub(crate) fn printed_plan(
-    vehicle: &v1::VehicleQuestion,
-    answer: &v1::PlanInstallResponse,
-    shown: Shown,
-    as_json: bool,
-) -> Result<String, Failure> {
-    if as_json {
-        json("PlanInstallResponse", answer, Layout::Wide)
-    } else {
-        Ok(text::plan(vehicle, answer, shown, out::columns()))
+/// The plan as JSON.
+pub(crate) fn plan_as_json(answer: &v1::PlanInstallResponse) -> Result<String, Failure> {
+    json("PlanInstallResponse", answer, Layout::Wide)
+}
+
+/// The records that the reasons of a plan rest on, as they were in the revision that the plan was made from.
+async fn records_of(connection: &Connection, answer: &v1::PlanInstallResponse) -> Result<Records, Failure> {
+    let exactly = answer.revision.as_ref().map(|revision| v1::read_at::At::Exactly(revision.token.clone()));
+    let mut records = Records::new();
+    for (name, key) in text::records_of(answer) {
+        let read_at = Some(v1::ReadAt { at: exactly.clone() });
+        let request = v1::GetRecordRequest { read_at, key: Some(key) };
+        let found = connection.answer(connection.catalogue().get_record(request).await)?;
+        records.extend(found.record.map(|record| (name, record)));
     }
+    Ok(records)
 }

@@ -6,7 +6,7 @@ use super::facets::why;
 use super::fitment::Parts;
 use super::frame::{self, Asked, LABEL, names, verdict_text};
 use super::page::{Page, bad, good, warning};
-use super::plan::total_text;
+use super::pieces::total_text;
 use super::{terms, what_was_read};
 
 /// A cart that was checked.

@@ -46,7 +46,8 @@ pub(super) fn facets(page: &mut Page, facets: &v1::Facets, parts: &Parts<'_>, on
     }
 }
 
-fn opening(page: &mut Page, opening: &v1::Opening) {
+/// What the dash offers.
+pub(super) fn opening(page: &mut Page, opening: &v1::Opening) {
     let v1::Opening {
         dash_id,
         dash_title,

@@ -19,9 +19,14 @@ pub(super) struct Asked<'a> {
     pub(super) remaining_lines: u32,
 }
 
-/// What was asked, and the vehicles that it leaves possible.
+/// What was asked, and the vehicles that it leaves possible, with a heading.
 pub(super) fn asked(page: &mut Page, answer: &Asked<'_>) {
     page.heading("Asked");
+    taken(page, answer);
+}
+
+/// What was asked, and the vehicles that it leaves possible.
+pub(super) fn taken(page: &mut Page, answer: &Asked<'_>) {
     page.labelled(2, "question", LABEL, &in_words(answer.question));
     let mut label = "taken";
     for found in answer.matches {
@@ -104,16 +109,17 @@ fn candidate_text(candidate: &v1::Candidate) -> String {
     format!("{make} {model}, {years}{distinction}; audio {audio_option}: {audio_title}")
 }
 
-/// Candidates by their numbers as they are shown, counted from 1; a single one also by its audio option.
+/// Candidates by their numbers as they are shown, counted from 1, and by their audio option where they have one alike.
 pub(super) fn names(places: &[u32], candidates: &[v1::Candidate]) -> String {
-    let audio = |place: u32| candidates.get(usize::try_from(place).ok()?);
-    match places {
-        [only] => {
-            let audio = audio(*only).map(|it| format!(" (audio {})", it.audio_option));
-            format!("{}{}", numbers(places), audio.unwrap_or_default())
-        }
-        _ => numbers(places),
+    let candidate = |place: &u32| candidates.get(usize::try_from(*place).ok()?);
+    let mut audios = places.iter().filter_map(candidate).map(|it| (&it.audio_option, &it.audio_title));
+    let Some(first) = audios.next() else { return numbers(places) };
+    if audios.any(|other| other != first) {
+        return numbers(places);
     }
+    let (code, title) = first;
+    let title = if title.is_empty() { String::new() } else { format!(": {title}") };
+    format!("{} (audio {code}{title})", numbers(places))
 }
 
 /// Candidates by their numbers as they are shown, counted from 1.
@@ -140,7 +146,7 @@ pub(super) fn open_question(page: &mut Page, question: &v1::OpenQuestion) {
             if candidates.is_empty() { String::new() } else { format!(" ({})", numbers(candidates)) };
         page.line(4, &format!("{value}{title}{leaves}"));
         if !how_to_tell.is_empty() {
-            page.line(8, &format!("how to tell: {how_to_tell}"));
+            page.line(6, &format!("how to tell: {how_to_tell}"));
         }
     }
     if let Some(more @ 1..) = question.choices.len().checked_sub(MOST_SHOWN) {

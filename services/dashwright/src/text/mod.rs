@@ -1,11 +1,13 @@
 //! Readable answers: plain, well ordered, numbers with units, at most as wide as the page.
 
 mod cart;
+mod explain;
 mod facets;
 mod fitment;
 mod frame;
 mod lists;
 mod page;
+mod pieces;
 mod plan;
 mod terms;
 #[cfg(test)]
@@ -15,6 +17,7 @@ mod work;
 use dashwright_api::v1;
 
 pub(crate) use cart::{cart, radios, vehicles_for_part, vehicles_for_radio};
+pub(crate) use explain::{Records, records_of};
 pub(crate) use fitment::fitment;
 pub(crate) use lists::{choices, hits, indented, info, record, records};
 pub(crate) use plan::{Shown, plan};

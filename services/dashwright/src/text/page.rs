@@ -29,10 +29,15 @@ impl Page {
         self.text
     }
 
+    /// An empty line.
+    pub(super) fn blank(&mut self) {
+        self.text.push('\n');
+    }
+
     /// A heading, with an empty line before it unless it is the first.
     pub(super) fn heading(&mut self, text: &str) {
         if !self.text.is_empty() {
-            self.text.push('\n');
+            self.blank();
         }
         self.text.push_str(&format!("{BOLD}{}{BOLD:#}\n", tame(text)));
     }
@@ -82,6 +87,11 @@ impl Page {
 /// The cells of the columns that are used.
 fn kept<'a, T>(cells: &'a [T], used: &'a [bool]) -> impl Iterator<Item = &'a T> {
     cells.iter().zip(used).filter(|(_, used)| **used).map(|(cell, _)| cell)
+}
+
+/// Something to find at a glance.
+pub(super) fn strong(text: &str) -> String {
+    format!("{BOLD}{text}{BOLD:#}")
 }
 
 /// Something that goes well.

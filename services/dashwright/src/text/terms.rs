@@ -29,6 +29,8 @@ spoken! {
     need: Need, "NEED_";
     /// A factory feature.
     feature: Feature, "FEATURE_";
+    /// What becomes of a feature.
+    outcome: Outcome, "OUTCOME_";
     /// How a unit is held.
     holding: Holding, "HOLDING_";
     /// What a wire does.
