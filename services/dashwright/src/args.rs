@@ -11,7 +11,7 @@ use clap_complete::Shell;
 use dashwright_api::v1;
 use dashwright_model::record::{RecordKey, RecordKind};
 
-pub(crate) use plans::{Cart, Plan, Radios, Vehicles, quantity_of};
+pub(crate) use plans::{Cart, NoQuantity, Plan, Radios, Vehicles, quantity_of};
 
 /// The port that `serve` listens on unless told otherwise. RFC 6335 never assigns ports from 49152 on to a service, and
 /// Linux hands out those below 61000 to outgoing connections, so that a fixed one above is free on a fresh machine.

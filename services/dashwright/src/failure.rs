@@ -11,7 +11,7 @@ use dashwright_log::OpenError;
 use dashwright_store::StoreError;
 use serde_json::json;
 
-use crate::client::Refusal;
+use crate::client::{CartFileError, Refusal};
 use crate::dataset::LoadFailure;
 
 /// Why a command failed.
@@ -96,21 +96,22 @@ pub(crate) enum Failure {
     /// The server failed.
     #[error(transparent)]
     Serve(#[from] ServeError),
-    /// A file of carts can not be read.
-    #[error("`{}` can not be read", path.display())]
+    /// A file of carts is refused.
+    #[error("`{}` is refused", path.display())]
     CartFile {
         /// The file.
         path: PathBuf,
-        /// What the operating system says.
-        source: io::Error,
+        /// Why.
+        #[source]
+        error: Box<CartFileError>,
     },
-    /// A file of carts holds something else.
-    #[error("`{}`: {problem}", path.display())]
-    NoCart {
-        /// The file.
-        path: PathBuf,
-        /// What is wrong, and where.
-        problem: String,
+    /// The server ended a stream before every cart was answered.
+    #[error("the server ended the stream after {answered} of {asked} carts")]
+    CartsUnanswered {
+        /// Carts that were answered.
+        answered: usize,
+        /// Carts that were sent.
+        asked: usize,
     },
     /// Standard output can not be written to.
     #[error("the answer can not be written")]
@@ -198,6 +199,7 @@ impl Failure {
         match self {
             Self::Refused(refusal) => refusal.details(),
             Self::Load(failure) => failure.details(),
+            Self::CartFile { path: _, error } => error.details(),
             Self::Damaged { directory: _, faults } => faults.clone(),
             _ => Vec::new(),
         }
@@ -232,6 +234,8 @@ impl Failure {
             Self::Start(StartError::LogBehindStore { .. }) => {
                 "restore the log from a backup; to serve what the log still holds, move the directory `store` away"
             }
+            Self::CartFile { .. } => "mend the file and ask again; nothing of it was checked",
+            Self::CartsUnanswered { .. } => "ask again for those that were not answered",
             Self::Interrupted => "start again; a directory that was begun needs no --init any more",
             Self::Damaged { .. } => "restore the directory from a backup; nothing was changed",
             _ => return None,

@@ -45,11 +45,17 @@ pub(crate) struct Order {
     #[arg(long, value_name = "NEED", value_parser = need, action = ArgAction::Append)]
     pub(crate) consent: Vec<v1::Need>,
     /// Your own price of a part in minor units (cents); wants --currency
-    #[arg(long, value_name = "PART=MINOR_UNITS", value_parser = own_price, action = ArgAction::Append)]
+    #[arg(
+        long,
+        value_name = "PART=MINOR_UNITS",
+        value_parser = own_price,
+        action = ArgAction::Append,
+        requires = "currency"
+    )]
     pub(crate) price: Vec<(String, u64)>,
     /// The currency of the prices, as an ISO 4217 code
-    #[arg(long, value_name = "CODE", default_value = "", hide_default_value = true)]
-    pub(crate) currency: String,
+    #[arg(long, value_name = "CODE")]
+    pub(crate) currency: Option<String>,
     /// Let the plan use a lead that only feigns the parking brake; local law may forbid it
     #[arg(long)]
     pub(crate) feign_parking_brake: bool,
@@ -86,8 +92,8 @@ pub(crate) struct Cart {
     /// A line of the cart: part or radio by id or number, with a quantity; may be given several times
     #[arg(long = "item", value_name = "ITEM[:QUANTITY]", value_parser = cart_line, action = ArgAction::Append)]
     pub(crate) items: Vec<(String, u32)>,
-    /// The cart as a file: JSON ({"vehicle": …, "radio_id": …, "lines": […]}, or a list of such carts), or CSV with the
-    /// header `item,quantity`
+    /// The cart as a file: JSON ({"vehicle": {"words": …}, "radio": …, "lines": [{"item": …, "quantity": 1}]}, or a list
+    /// of such carts), or CSV with the header `item,quantity`
     #[arg(long, value_name = "FILE.json|FILE.csv", conflicts_with = "items")]
     pub(crate) file: Option<PathBuf>,
     #[command(flatten)]
@@ -119,7 +125,7 @@ pub(crate) struct Radios {
 #[derive(Args, Debug)]
 pub(crate) struct Vehicles {
     /// The part, by its id; with --radio only where it serves that radio
-    #[arg(long, value_name = "PART", required_unless_present = "radio")]
+    #[arg(long, value_name = "PART", required_unless_present = "radio", conflicts_with = "Order")]
     pub(crate) part: Option<String>,
     /// The radio, by its id
     #[arg(long, value_name = "RADIO")]
@@ -172,47 +178,79 @@ impl Order {
             in_hand_part_ids: in_hand,
             consented_losses: consent.into_iter().map(Into::into).collect(),
             own_prices: own_prices.collect(),
-            currency,
+            currency: currency.unwrap_or_default(),
             feign_parking_brake,
         }
     }
 }
 
 /// A need as a person writes it: `hazard-switch`.
-fn need(text: &str) -> Result<v1::Need, String> {
+fn need(text: &str) -> Result<v1::Need, OrderFault> {
     let name = text.to_uppercase().replace('-', "_");
-    let known =
-        v1::Need::from_str_name(&format!("NEED_{name}")).filter(|need| *need != v1::Need::Unspecified);
-    known.ok_or_else(|| {
-        let names: Vec<String> =
-            Need::NAMES.iter().map(|name| name.to_lowercase().replace('_', "-")).collect();
-        format!("not a need; there are {}", names.join(", "))
-    })
+    let known = v1::Need::from_str_name(&format!("NEED_{name}"));
+    known.filter(|need| *need != v1::Need::Unspecified).ok_or(OrderFault::NoNeed)
 }
 
-fn wish(text: &str) -> Result<(v1::Need, u32), String> {
+fn wish(text: &str) -> Result<(v1::Need, u32), OrderFault> {
     let (name, weight) = text.split_once('=').unwrap_or((text, "1"));
-    let weight = weight.parse().map_err(|_| format!("`{weight}` is no weight from 0 to 1000"))?;
-    Ok((need(name)?, weight))
+    let need = need(name)?;
+    let number = weight.parse().map_err(|_| OrderFault::NoWeight { found: weight.to_owned() })?;
+    Ok((need, number))
 }
 
-fn own_price(text: &str) -> Result<(String, u64), String> {
-    let (part, price) = text.split_once('=').ok_or("not PART=MINOR_UNITS, as hwk-210=1590")?;
-    let price = price.parse().map_err(|_| format!("`{price}` is no count of minor units"))?;
-    Ok((part.to_owned(), price))
+fn own_price(text: &str) -> Result<(String, u64), OrderFault> {
+    let (part, price) = text.split_once('=').ok_or(OrderFault::NoPrice)?;
+    let number = price.parse().map_err(|_| OrderFault::NoAmount { found: price.to_owned() })?;
+    Ok((part.to_owned(), number))
+}
+
+/// What is wrong with a word of an order.
+#[derive(Debug, thiserror::Error)]
+enum OrderFault {
+    #[error("no need is called so; there are {}", need_names())]
+    NoNeed,
+    #[error("`{found}` is no weight from 0 to 1000")]
+    NoWeight { found: String },
+    #[error("it is not PART=MINOR_UNITS, as kit-7=1590")]
+    NoPrice,
+    #[error("`{found}` is no count of minor units, as 1590 for 15.90")]
+    NoAmount { found: String },
+}
+
+/// The needs as a person writes them.
+fn need_names() -> String {
+    let names: Vec<String> = Need::NAMES.iter().map(|name| name.to_lowercase().replace('_', "-")).collect();
+    names.join(", ")
 }
 
 /// A line of a cart: an item, and a quantity behind a colon.
-pub(crate) fn cart_line(text: &str) -> Result<(String, u32), String> {
+fn cart_line(text: &str) -> Result<(String, u32), LineFault> {
     let (item, quantity) = text.rsplit_once(':').unwrap_or((text, "1"));
-    if item.trim().is_empty() {
-        return Err("no item".to_owned());
+    match item.trim() {
+        "" => Err(LineFault::NoItem),
+        item => Ok((item.to_owned(), quantity_of(quantity)?)),
     }
-    Ok((item.trim().to_owned(), quantity_of(quantity)?))
 }
 
 /// A quantity of at least one.
-pub(crate) fn quantity_of(text: &str) -> Result<u32, String> {
-    let quantity = text.trim().parse::<u32>().ok().filter(|quantity| *quantity > 0);
-    quantity.ok_or_else(|| format!("`{}` is no quantity of at least 1", text.trim()))
+pub(crate) fn quantity_of(text: &str) -> Result<u32, NoQuantity> {
+    let found = text.trim();
+    let quantity = found.parse::<u32>().ok().filter(|quantity| *quantity > 0);
+    quantity.ok_or_else(|| NoQuantity { found: found.to_owned() })
+}
+
+/// Something that is no quantity.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("`{found}` is no quantity of at least 1")]
+pub(crate) struct NoQuantity {
+    found: String,
+}
+
+/// What is wrong with a line of a cart.
+#[derive(Debug, thiserror::Error)]
+enum LineFault {
+    #[error("no item stands before the colon")]
+    NoItem,
+    #[error(transparent)]
+    Quantity(#[from] NoQuantity),
 }

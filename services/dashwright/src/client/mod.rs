@@ -1,6 +1,7 @@
 //! The client: one file for each command, which asks over gRPC and prints what comes back.
 
 mod cart;
+mod cart_file;
 mod choices;
 mod connection;
 mod info;
@@ -12,6 +13,7 @@ mod refusal;
 mod reverse;
 
 pub(crate) use cart::cart;
+pub(crate) use cart_file::CartFileError;
 pub(crate) use choices::choices;
 pub(crate) use connection::Connection;
 pub(crate) use info::info;
