@@ -7,6 +7,7 @@ mod connection;
 mod info;
 mod json;
 mod look_up;
+mod pages;
 mod plan;
 mod record;
 mod refusal;

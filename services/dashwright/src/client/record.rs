@@ -5,6 +5,7 @@ use dashwright_model::record::{RecordKey, RecordKind};
 
 use super::connection::Connection;
 use super::json::{Layout, json};
+use super::pages::{Printed, each_page};
 use crate::args::{Record, RecordGet, RecordList, RecordSchema, RecordSearch};
 use crate::failure::Failure;
 use crate::{out, text, wiring};
@@ -35,30 +36,24 @@ async fn get(arguments: RecordGet) -> Result<(), Failure> {
 
 async fn list(arguments: RecordList) -> Result<(), Failure> {
     let RecordList { kind: of, prefix, page, read_at, client } = arguments;
-    let read_at = read_at.message();
-    let layout = if page.all { Layout::OneLine } else { Layout::Wide };
+    let question = v1::ListRecordsRequest {
+        read_at: read_at.message(),
+        kind: kind(of).into(),
+        id_prefix: prefix,
+        page_size: page.page_size,
+        page_token: String::new(),
+    };
+    let printed = Printed {
+        name: "ListRecordsResponse",
+        as_json: client.json,
+        text: |answer: &_, last| text::records(answer, last, out::columns()),
+    };
     let connection = Connection::open(&client.server).await?;
-    let mut token = page.page_token;
-    loop {
-        let request = v1::ListRecordsRequest {
-            read_at: read_at.clone(),
-            kind: kind(of).into(),
-            id_prefix: prefix.clone(),
-            page_size: page.page_size,
-            page_token: token,
-        };
-        let answer = connection.answer(connection.catalogue().list_records(request).await)?;
-        token = answer.next_page_token.clone();
-        let last = token.is_empty() || !page.all;
-        out::print(&if client.json {
-            json("ListRecordsResponse", &answer, layout)?
-        } else {
-            text::records(&answer, last, out::columns())
-        })?;
-        if last {
-            return Ok(());
-        }
-    }
+    let ask = async |page_token| {
+        let request = v1::ListRecordsRequest { page_token, ..question.clone() };
+        connection.answer(connection.catalogue().list_records(request).await)
+    };
+    each_page(page, ask, |answer| &answer.next_page_token, printed).await
 }
 
 async fn search(arguments: RecordSearch) -> Result<(), Failure> {

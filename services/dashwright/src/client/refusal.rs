@@ -106,11 +106,14 @@ impl Refusal {
         Some(text.to_owned())
     }
 
-    /// Which arguments to correct.
+    /// Which arguments to correct, each once.
     fn correct(&self) -> Option<String> {
-        let violated = |field: &&str| self.violations.iter().any(|(path, _)| path == field);
-        let arguments: Vec<_> =
-            ARGUMENTS.iter().filter(|(field, _)| violated(field)).map(|(_, argument)| *argument).collect();
+        let mut arguments: Vec<String> = Vec::new();
+        for argument in self.violations.iter().filter_map(|(path, _)| argument(path)) {
+            if !arguments.contains(&argument) {
+                arguments.push(argument);
+            }
+        }
         (!arguments.is_empty()).then(|| format!("correct {}", arguments.join(", ")))
     }
 }
@@ -129,11 +132,31 @@ const ARGUMENTS: &[(&str, &str)] = &[
     ("vehicle.drivetrain", "--drivetrain"),
     ("vehicle.audio_option", "--audio"),
     ("vehicle.words", "WORDS"),
+    ("radio_id", "--radio"),
+    ("part_id", "--part"),
+    ("order.wishes", "--wish"),
+    ("order.excluded_part_ids", "--exclude"),
+    ("order.stocked_part_ids", "--stock"),
+    ("order.in_hand_part_ids", "--in-hand"),
+    ("order.consented_losses", "--consent"),
+    ("order.own_prices", "--price"),
+    ("order.currency", "--currency"),
     ("query", "WORDS"),
     ("page_size", "--page-size"),
     ("id_prefix", "--prefix"),
     ("key.id", "KIND/ID"),
 ];
+
+/// The argument that states a field or holds it: `order.wishes.2.weight` is one of `--wish`.
+fn argument(path: &str) -> Option<String> {
+    if let Some(rest) = path.strip_prefix("lines.") {
+        let place = rest.split('.').next()?.parse::<usize>().ok()?;
+        return Some(format!("line {} of the cart", place + 1));
+    }
+    let holds =
+        |field: &str| path.strip_prefix(field).is_some_and(|rest| rest.is_empty() || rest.starts_with('.'));
+    ARGUMENTS.iter().find(|(field, _)| holds(field)).map(|(_, argument)| (*argument).to_owned())
+}
 
 fn code_name(code: tonic::Code) -> &'static str {
     use tonic::Code;

@@ -32,6 +32,25 @@ fn every_violated_field_is_told_with_its_argument() {
 }
 
 #[test]
+fn what_is_wrong_in_an_order_or_a_cart_names_its_argument_once() {
+    let mut details = reason("FIELDS_INVALID", &[]);
+    for field in [
+        "radio_id",
+        "order.wishes.0.weight",
+        "order.wishes.2.need",
+        "order.excluded_part_ids.1",
+        "order.currency",
+        "lines.4.quantity",
+        "order.unheard",
+    ] {
+        details.add_bad_request_violation(field, "is wrong");
+    }
+    let refusal = refusal(Code::InvalidArgument, "fields of the request are malformed", details);
+    let next = "correct --radio, --wish, --exclude, --currency, line 5 of the cart";
+    assert_eq!(refusal.next().as_deref(), Some(next));
+}
+
+#[test]
 fn what_the_message_says_is_not_repeated() {
     let details = reason("WORD_UNKNOWN", &[("attribute", "model"), ("nearest", "One, Two")]);
     let said = refusal(Code::NotFound, "no model `x` is known; the nearest: One, Two", details.clone());

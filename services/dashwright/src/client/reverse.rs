@@ -3,7 +3,7 @@
 use dashwright_api::v1;
 
 use super::connection::Connection;
-use super::json::{Layout, json};
+use super::pages::{Printed, each_page};
 use crate::args::{Radios, Vehicles};
 use crate::failure::Failure;
 use crate::{out, text, wiring};
@@ -11,36 +11,31 @@ use crate::{out, text, wiring};
 /// The radios for a vehicle.
 pub(crate) fn radios(arguments: Radios) -> Result<(), Failure> {
     let Radios { vehicle, order, page, read_at, client } = arguments;
-    let mut request = v1::ListRadiosForVehicleRequest {
+    let question = v1::ListRadiosForVehicleRequest {
         read_at: read_at.message(),
         vehicle: Some(vehicle.question()),
         order: Some(order.message()),
         page_size: page.page_size,
-        page_token: page.page_token,
+        page_token: String::new(),
     };
-    let layout = layout(page.all);
+    let printed = Printed {
+        name: "ListRadiosForVehicleResponse",
+        as_json: client.json,
+        text: |answer: &_, last| text::radios(answer, last, out::columns()),
+    };
     wiring::block_on(async {
         let connection = Connection::open(&client.server).await?;
-        loop {
-            let answer =
-                connection.answer(connection.fitment().list_radios_for_vehicle(request.clone()).await)?;
-            request.page_token.clone_from(&answer.next_page_token);
-            let last = request.page_token.is_empty() || !page.all;
-            out::print(&if client.json {
-                json("ListRadiosForVehicleResponse", &answer, layout)?
-            } else {
-                text::radios(&answer, last, out::columns())
-            })?;
-            if last {
-                return Ok(());
-            }
-        }
+        let ask = async |page_token| {
+            let request = v1::ListRadiosForVehicleRequest { page_token, ..question.clone() };
+            connection.answer(connection.fitment().list_radios_for_vehicle(request).await)
+        };
+        each_page(page, ask, |answer| &answer.next_page_token, printed).await
     })
 }
 
 /// The vehicles of a part, or of a radio.
-pub(crate) fn vehicles(arguments: Vehicles) -> Result<(), Failure> {
-    match arguments.part.clone() {
+pub(crate) fn vehicles(mut arguments: Vehicles) -> Result<(), Failure> {
+    match arguments.part.take() {
         Some(part) => vehicles_for_part(arguments, part),
         None => vehicles_for_radio(arguments),
     }
@@ -48,66 +43,52 @@ pub(crate) fn vehicles(arguments: Vehicles) -> Result<(), Failure> {
 
 fn vehicles_for_radio(arguments: Vehicles) -> Result<(), Failure> {
     let Vehicles { part: _, radio, only_fitting, vehicle, order, page, read_at, client } = arguments;
-    let mut request = v1::ListVehiclesForRadioRequest {
+    let question = v1::ListVehiclesForRadioRequest {
         read_at: read_at.message(),
         radio_id: radio.unwrap_or_default(),
         vehicle: Some(vehicle.question()),
         order: Some(order.message()),
         only_fitting,
         page_size: page.page_size,
-        page_token: page.page_token,
+        page_token: String::new(),
     };
-    let layout = layout(page.all);
+    let printed = Printed {
+        name: "ListVehiclesForRadioResponse",
+        as_json: client.json,
+        text: |answer: &_, last| text::vehicles_for_radio(answer, last, out::columns()),
+    };
     wiring::block_on(async {
         let connection = Connection::open(&client.server).await?;
-        loop {
-            let answer =
-                connection.answer(connection.fitment().list_vehicles_for_radio(request.clone()).await)?;
-            request.page_token.clone_from(&answer.next_page_token);
-            let last = request.page_token.is_empty() || !page.all;
-            out::print(&if client.json {
-                json("ListVehiclesForRadioResponse", &answer, layout)?
-            } else {
-                text::vehicles_for_radio(&answer, last, out::columns())
-            })?;
-            if last {
-                return Ok(());
-            }
-        }
+        let ask = async |page_token| {
+            let request = v1::ListVehiclesForRadioRequest { page_token, ..question.clone() };
+            connection.answer(connection.fitment().list_vehicles_for_radio(request).await)
+        };
+        each_page(page, ask, |answer| &answer.next_page_token, printed).await
     })
 }
 
+/// The order says nothing here; the command line takes none with a part.
 fn vehicles_for_part(arguments: Vehicles, part_id: String) -> Result<(), Failure> {
     let Vehicles { part: _, radio, only_fitting: _, vehicle, order: _, page, read_at, client } = arguments;
-    let mut request = v1::ListVehiclesForPartRequest {
+    let question = v1::ListVehiclesForPartRequest {
         read_at: read_at.message(),
         part_id,
         radio_id: radio.unwrap_or_default(),
         vehicle: Some(vehicle.question()),
         page_size: page.page_size,
-        page_token: page.page_token,
+        page_token: String::new(),
     };
-    let layout = layout(page.all);
+    let printed = Printed {
+        name: "ListVehiclesForPartResponse",
+        as_json: client.json,
+        text: |answer: &_, last| text::vehicles_for_part(answer, last, out::columns()),
+    };
     wiring::block_on(async {
         let connection = Connection::open(&client.server).await?;
-        loop {
-            let answer =
-                connection.answer(connection.fitment().list_vehicles_for_part(request.clone()).await)?;
-            request.page_token.clone_from(&answer.next_page_token);
-            let last = request.page_token.is_empty() || !page.all;
-            out::print(&if client.json {
-                json("ListVehiclesForPartResponse", &answer, layout)?
-            } else {
-                text::vehicles_for_part(&answer, last, out::columns())
-            })?;
-            if last {
-                return Ok(());
-            }
-        }
+        let ask = async |page_token| {
+            let request = v1::ListVehiclesForPartRequest { page_token, ..question.clone() };
+            connection.answer(connection.fitment().list_vehicles_for_part(request).await)
+        };
+        each_page(page, ask, |answer| &answer.next_page_token, printed).await
     })
-}
-
-/// One answer over many lines, several on a line each.
-fn layout(all: bool) -> Layout {
-    if all { Layout::OneLine } else { Layout::Wide }
 }
