@@ -6,6 +6,7 @@ use criterion::{Criterion, criterion_group, criterion_main};
 use dashwright_planner::Aim;
 use dashwright_planner::choose::{Choice, Cost, Demand, Item, NODE_LIMIT, Problem, When, choose};
 
+#[expect(dead_code, reason = "only the problems are needed here, not what their costs are made of")]
 #[path = "../src/choose/instances.rs"]
 mod instances;
 

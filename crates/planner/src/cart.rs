@@ -13,7 +13,7 @@ use dashwright_snapshot::{Candidate, RecordIx, Snapshot};
 
 use crate::answer::{Importance, OpenQuestion, Verdict};
 use crate::case_plan::Detail;
-use crate::demand::demands;
+use crate::demand::{Demand, demands};
 use crate::job::JobView;
 use crate::merge::case_of;
 use crate::plan::{CasePlan, PlanGroup, Plans, Total};
@@ -183,6 +183,12 @@ pub fn successor(snapshot: &Snapshot, part: RecordIx) -> RecordIx {
     current
 }
 
+/// What a group's plan was made for.
+struct Judged<'a> {
+    job: JobView<'a>,
+    demands: Vec<Demand<'a>>,
+}
+
 /// A cart while it is checked.
 struct Cart<'a> {
     snapshot: &'a Snapshot,
@@ -230,7 +236,7 @@ impl Cart<'_> {
         from_scratch: &Request,
     ) -> CheckedCart {
         let Plans { groups, question, .. } = plans;
-        let jobs: Vec<Option<JobView<'_>>> =
+        let jobs: Vec<Option<Judged<'_>>> =
             groups.iter().map(|group| self.job(candidates, radio, group)).collect();
         let judged = |line: usize| {
             let per_group = groups
@@ -243,20 +249,17 @@ impl Cart<'_> {
         let completions: Vec<Completion> = groups
             .iter()
             .zip(&jobs)
-            .filter_map(|(group, job)| Some(self.completion(job.as_ref()?, group, from_scratch)))
+            .filter_map(|(group, job)| Some(self.completion(&job.as_ref()?.job, group, from_scratch)))
             .collect();
         let verdict = verdict(&lines, &completions);
         CheckedCart { verdict, lines, completions, question, radio: Some(radio) }
     }
 
-    fn job<'b>(
-        &'b self,
-        candidates: &[Candidate],
-        radio: RecordIx,
-        group: &PlanGroup,
-    ) -> Option<JobView<'b>> {
+    fn job<'b>(&'b self, candidates: &[Candidate], radio: RecordIx, group: &PlanGroup) -> Option<Judged<'b>> {
         let first = candidates.get(*group.candidates.first()? as usize)?;
-        JobView::of(self.snapshot, case_of(self.snapshot, first)?, radio, &self.request)
+        let job = JobView::of(self.snapshot, case_of(self.snapshot, first)?, radio, &self.request)?;
+        let demands = demands(&job);
+        Some(Judged { job, demands })
     }
 
     /// Without a radio only what is wrong for the vehicle in any case can be told.
@@ -293,7 +296,7 @@ impl Cart<'_> {
     }
 
     /// What a line is worth for one plan.
-    fn line(&self, number: usize, job: &JobView<'_>, plan: &CasePlan) -> JudgedLine {
+    fn line(&self, number: usize, judged: &Judged<'_>, plan: &CasePlan) -> JudgedLine {
         let Some(line) = self.lines.get(number) else { return bare(LineStatus::UnknownItem, None) };
         let index = match &line.item {
             CartItem::Unknown { .. } => return bare(LineStatus::UnknownItem, None),
@@ -308,16 +311,16 @@ impl Cart<'_> {
         let earlier = self.lines.iter().take(number);
         let already = earlier.filter(|other| weighed(self.snapshot, other) == Some(index)).count() > 0;
         let Some(chosen) = &plan.chosen else {
-            let (status, reasons) = self.unused(job, index, part);
+            let (status, reasons) = self.unused(judged, index, part);
             let status = if status == LineStatus::NotNeeded { LineStatus::Depends } else { status };
             return JudgedLine { status, serves: Vec::new(), successor, reasons };
         };
         let used = chosen.parts.iter().find(|planned| planned.part == index);
         let Some(used) = used else {
             let parts: Vec<RecordIx> = chosen.parts.iter().map(|planned| planned.part).collect();
-            let beside = self.beside(part, &parts, job);
+            let beside = self.beside(part, &parts, &judged.job);
             let (status, reasons) =
-                beside.map_or_else(|| self.unused(job, index, part), |status| (status, Vec::new()));
+                beside.map_or_else(|| self.unused(judged, index, part), |status| (status, Vec::new()));
             return JudgedLine { status, serves: Vec::new(), successor, reasons };
         };
         let serves: Vec<Need> = used.serves.iter().map(|(need, _)| *need).collect();
@@ -365,12 +368,12 @@ impl Cart<'_> {
     }
 
     /// Why a part is not used.
-    fn unused(&self, job: &JobView<'_>, index: RecordIx, part: &Part) -> (LineStatus, Vec<Reason>) {
+    fn unused(&self, judged: &Judged<'_>, index: RecordIx, part: &Part) -> (LineStatus, Vec<Reason>) {
         if !promises(part) {
             return (LineStatus::NotNeeded, Vec::new());
         }
+        let Judged { job, demands } = judged;
         let whole = job.part_refusals(part);
-        let demands = demands(job);
         let offers = |index: RecordIx| {
             demands.iter().any(|demand| demand.offers.iter().any(|offer| offer.part == index))
         };

@@ -62,7 +62,7 @@ pub(crate) fn plan_case_in(
     let selection = Selection::of(&job, &all, currency);
     Some(match selection.best() {
         Some((selected, solution)) => {
-            let found = Found { job: &job, demands: &demands, currency, detail };
+            let found = Found { job: &job, demands: &demands, selection: &selection, currency, detail };
             let alternatives =
                 if detail == Detail::Whole { selection.alternatives(&solution) } else { Vec::new() };
             found.plan(selected, alternatives)
@@ -127,6 +127,7 @@ fn why_not(demand: &Demand<'_>, met: Met) -> Vec<Reason> {
 struct Found<'j, 'a> {
     job: &'j JobView<'a>,
     demands: &'j [Demand<'a>],
+    selection: &'j Selection<'j, 'a>,
     currency: Option<Currency>,
     detail: Detail,
 }
@@ -140,7 +141,7 @@ pub(crate) fn arises(job: &JobView<'_>, demand: &Demand<'_>, parts: &[RecordIx])
 
 impl Found<'_, '_> {
     fn plan(&self, selected: Selected, alternatives: Vec<Selected>) -> CasePlan {
-        let Self { job, demands, currency, detail: _ } = self;
+        let Self { job, demands, currency, selection: _, detail: _ } = self;
         let Selected { parts, proven, missed } = selected;
         let needs: Vec<PlannedNeed> = demands.iter().map(|demand| self.need(demand, &parts)).collect();
         let features = outcome::features(job, demands, Some(&parts));
@@ -220,8 +221,7 @@ impl Found<'_, '_> {
 
     /// What a wish adds to the price: the plan's price less that of the best plan without the wish.
     fn adds(&self, wish: Need, parts: &[RecordIx]) -> Option<i64> {
-        let others: Vec<&Demand<'_>> = self.demands.iter().filter(|demand| demand.need != wish).collect();
-        let (without, _) = Selection::of(self.job, &others, self.currency).best()?;
+        let without = self.selection.best_without(wish)?;
         let price = |parts: &[RecordIx]| {
             let total = select::total(self.job, parts, self.currency);
             let price = total.price.filter(|_| total.unpriced == 0)?;
@@ -338,12 +338,11 @@ impl Found<'_, '_> {
 fn own_evidence(job: &JobView<'_>) -> impl Iterator<Item = WeakestEvidence> {
     let (dash, audio, radio) = (job.view.dash, job.view.audio, job.radio);
     [
-        weak(dash.evidence.grade, RecordKind::Dash, dash.id.as_str()),
-        weak(audio.evidence.grade, RecordKind::FactoryAudio, audio.id.as_str()),
-        weak(radio.evidence.grade, RecordKind::Radio, radio.id.as_str()),
+        weak(dash.evidence.grade, RecordKind::Dash, dash.id.as_term()),
+        weak(audio.evidence.grade, RecordKind::FactoryAudio, audio.id.as_term()),
+        weak(radio.evidence.grade, RecordKind::Radio, radio.id.as_term()),
     ]
     .into_iter()
-    .flatten()
 }
 
 /// The weakest evidence of dash, audio, radio and every statement that the plan uses.
@@ -353,7 +352,7 @@ fn weakest(job: &JobView<'_>, parts: &[PlannedPart]) -> Option<WeakestEvidence> 
         let cover = |number: u16| -> Option<&Cover> { part.covers.get(usize::from(number)) };
         let said = planned.serves.iter().filter_map(|(_, number)| cover(*number)?.evidence.as_ref());
         let grade = said.map(|evidence| evidence.grade).chain([part.evidence.grade]).max()?;
-        weak(grade, RecordKind::Part, part.id.as_str())
+        Some(weak(grade, RecordKind::Part, part.id.as_term()))
     });
     own_evidence(job).chain(of_parts).reduce(weaker)
 }

@@ -2,6 +2,7 @@
 
 use dashwright_model::Grade;
 use dashwright_model::record::{RecordKey, RecordKind};
+use dashwright_quantity::TermId;
 
 use crate::answer::{Importance, MountFitment, NeedFitment, PartOffer, Verdict, WeakestEvidence};
 use crate::fitment::CaseView;
@@ -13,10 +14,10 @@ pub(crate) fn weakest(
     needs: &[NeedFitment],
 ) -> Option<WeakestEvidence> {
     let own = [
-        (view.dash.evidence.grade, RecordKind::Dash, view.dash.id.as_str()),
-        (view.audio.evidence.grade, RecordKind::FactoryAudio, view.audio.id.as_str()),
+        (view.dash.evidence.grade, RecordKind::Dash, view.dash.id.as_term()),
+        (view.audio.evidence.grade, RecordKind::FactoryAudio, view.audio.id.as_term()),
     ];
-    let own = own.into_iter().filter_map(|(grade, kind, id)| weak(grade, kind, id));
+    let own = own.into_iter().map(|(grade, kind, id)| weak(grade, kind, id));
     let mount = mounts.iter().filter(|mount| mount.verdict == Verdict::FitsWithParts);
     // One mount is enough, so the best-known one counts.
     let mount = mount.filter_map(|mount| best(view, &mount.parts)).min_by_key(|weak| weak.grade);
@@ -34,11 +35,11 @@ fn best(view: &CaseView<'_>, offers: &[PartOffer]) -> Option<WeakestEvidence> {
     let graded = offers.iter().filter_map(|offer| {
         let part = view.part(offer.part)?;
         let statement = part.covers.get(usize::from(offer.cover)).and_then(|cover| cover.evidence.as_ref());
-        weak(statement.unwrap_or(&part.evidence).grade, RecordKind::Part, part.id.as_str())
+        Some(weak(statement.unwrap_or(&part.evidence).grade, RecordKind::Part, part.id.as_term()))
     });
     graded.min_by_key(|weak| weak.grade)
 }
 
-pub(crate) fn weak(grade: Grade, kind: RecordKind, id: &str) -> Option<WeakestEvidence> {
-    Some(WeakestEvidence { grade, record: RecordKey { kind, id: id.parse().ok()? } })
+pub(crate) fn weak(grade: Grade, kind: RecordKind, id: TermId) -> WeakestEvidence {
+    WeakestEvidence { grade, record: RecordKey { kind, id } }
 }

@@ -51,7 +51,7 @@ fn missing_lengths(job: &JobView<'_>) -> Vec<Reason> {
     let mut missing: Vec<Reason> = of_radio
         .into_iter()
         .filter(|(absent, _)| *absent)
-        .filter_map(|(_, field)| radio_lacks_fact(job, field))
+        .map(|(_, field)| radio_lacks_fact(job, field))
         .collect();
     if job.view.dash.opening.depth.is_none() {
         missing.push(job.view.missing(RecordKind::Dash, "opening.depth"));
@@ -60,10 +60,9 @@ fn missing_lengths(job: &JobView<'_>) -> Vec<Reason> {
 }
 
 /// That a field of the radio is not recorded.
-pub(crate) fn radio_lacks_fact(job: &JobView<'_>, field: &str) -> Option<Reason> {
-    let id = job.radio.id.as_str().parse().ok()?;
-    let record = RecordKey { kind: RecordKind::Radio, id };
-    Some(Reason::FactMissing { record, field: field.to_owned() })
+fn radio_lacks_fact(job: &JobView<'_>, field: &str) -> Reason {
+    let record = RecordKey { kind: RecordKind::Radio, id: job.radio.id.as_term() };
+    Reason::FactMissing { record, field: field.to_owned() }
 }
 
 /// Why a part that changes the opening can not hold this radio here.

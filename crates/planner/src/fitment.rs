@@ -121,12 +121,8 @@ impl<'a> CaseView<'a> {
 
     /// That a field of the dash or of the factory audio is not recorded.
     pub(crate) fn missing(&self, kind: RecordKind, field: &str) -> Reason {
-        let id = if kind == RecordKind::Dash { self.dash.id.as_str() } else { self.audio.id.as_str() };
-        match id.parse() {
-            Ok(id) => Reason::FactMissing { record: RecordKey { kind, id }, field: field.to_owned() },
-            // Ids of all kinds have one form, so this is never reached; an answer must not panic over it.
-            Err(_) => Reason::AlwaysNeeded,
-        }
+        let id = if kind == RecordKind::Dash { self.dash.id.as_term() } else { self.audio.id.as_term() };
+        Reason::FactMissing { record: RecordKey { kind, id }, field: field.to_owned() }
     }
 }
 

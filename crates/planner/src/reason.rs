@@ -333,7 +333,7 @@ impl Reason {
             | Self::OpeningOfAnotherClass { dash, .. }
             | Self::CavitySmallerThanChassis { dash, .. }
             | Self::OnReplacedPanel { dash, .. }
-            | Self::StaysInDash { dash, .. } => (RecordKind::Dash, dash.as_str()),
+            | Self::StaysInDash { dash, .. } => (RecordKind::Dash, dash.as_term()),
             Self::CircuitAtPlug { audio, .. }
             | Self::CircuitElsewhere { audio, .. }
             | Self::CircuitOnBus { audio, .. }
@@ -345,7 +345,7 @@ impl Reason {
             | Self::TunerOutside { audio }
             | Self::FeaturePresent { audio, .. }
             | Self::FeatureNotPresent { audio, .. }
-            | Self::LeavesWithRadio { audio, .. } => (RecordKind::FactoryAudio, audio.as_str()),
+            | Self::LeavesWithRadio { audio, .. } => (RecordKind::FactoryAudio, audio.as_term()),
             Self::PartIsNotFor { part, .. }
             | Self::TooDeep { part: Some(part), .. }
             | Self::FrameTooSmall { part, .. }
@@ -356,12 +356,12 @@ impl Reason {
             | Self::LeftOut { part, .. }
             | Self::FeignsInterlock { part }
             | Self::SettingsContradict { part }
-            | Self::Unjoinable { part: Some(part), .. } => (RecordKind::Part, part.as_str()),
-            Self::TooDeep { part: None, dash, .. } => (RecordKind::Dash, dash.as_str()),
+            | Self::Unjoinable { part: Some(part), .. } => (RecordKind::Part, part.as_term()),
+            Self::TooDeep { part: None, dash, .. } => (RecordKind::Dash, dash.as_term()),
             Self::RadioServes { radio, .. }
             | Self::AntennaPlugFits { radio, .. }
             | Self::RadioLacks { radio, .. }
-            | Self::RadioAsks { radio, .. } => (RecordKind::Radio, radio.as_str()),
+            | Self::RadioAsks { radio, .. } => (RecordKind::Radio, radio.as_term()),
             Self::FactMissing { record, .. } => return Some(record.clone()),
             Self::AlwaysNeeded
             | Self::NoPartMeets { .. }
@@ -374,6 +374,6 @@ impl Reason {
             | Self::NotTogether { .. }
             | Self::NotProven => return None,
         };
-        Some(RecordKey { kind, id: id.parse().ok()? })
+        Some(RecordKey { kind, id })
     }
 }

@@ -113,6 +113,21 @@ impl<'j, 'a> Selection<'j, 'a> {
         Some((self.selected(&solution, proven), solution))
     }
 
+    /// The best choice for all that is wished but one need.
+    pub(crate) fn best_without(&self, need: Need) -> Option<Selected> {
+        let number = self.needs.iter().position(|own| *own == need)?;
+        let mut problem = self.problem.clone();
+        // What arises only with an item, and with none, never arises.
+        problem.demands.get_mut(number)?.when = When::Activated;
+        for item in &mut problem.items {
+            item.activates.retain(|own| *own != number);
+        }
+        match choose::choose(&problem, choose::NODE_LIMIT) {
+            Ok(Choice::Proven(solution)) => Some(self.selected(&solution, true)),
+            Ok(Choice::NotProven { .. } | Choice::Infeasible) | Err(_) => None,
+        }
+    }
+
     /// The next best choices that are no supersets of a better one.
     pub(crate) fn alternatives(&self, best: &Solution) -> Vec<Selected> {
         let (next, proven) = choose::alternatives(&self.problem, best, MAX_ALTERNATIVES, choose::NODE_LIMIT);

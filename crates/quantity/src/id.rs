@@ -78,6 +78,12 @@ macro_rules! id {
             pub fn as_str(&self) -> &str {
                 &self.0
             }
+
+            /// The same id without its kind: ids of all kinds have one form.
+            #[must_use]
+            pub fn as_term(&self) -> TermId {
+                TermId(Arc::clone(&self.0))
+            }
         }
 
         impl FromStr for $name {

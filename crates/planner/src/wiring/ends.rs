@@ -6,7 +6,7 @@ use dashwright_model::record::radio::{Direction, RadioLead, SocketKind};
 use dashwright_model::record::vehicle::SystemVoltage;
 use dashwright_model::record::{RecordKey, RecordKind};
 use dashwright_model::{Function, Grade, Polarity, SignalKind};
-use dashwright_quantity::Volts;
+use dashwright_quantity::{Label, TermId, Volts};
 
 use super::{Bench, LeadEnd, Owner, PlugWay};
 use crate::answer::WeakestEvidence;
@@ -29,8 +29,9 @@ pub(super) struct End {
     /// This car has nothing at its way.
     pub(super) dead: bool,
     /// What it rests on.
-    pub(super) evidence: Option<WeakestEvidence>,
-    pub(super) record: Option<RecordKey>,
+    pub(super) evidence: WeakestEvidence,
+    /// The record that says what it is.
+    pub(super) record: RecordKey,
 }
 
 impl End {
@@ -43,17 +44,13 @@ impl End {
 /// What a radio takes where its record says nothing: every radio of the catalogue takes 12 V unless it says otherwise.
 const USUAL_SUPPLY: f64 = 12.0;
 
-pub(super) fn key(kind: RecordKind, id: &str) -> Option<RecordKey> {
-    Some(RecordKey { kind, id: id.parse().ok()? })
-}
-
 impl Bench<'_> {
-    pub(super) fn radio_key(&self) -> Option<RecordKey> {
-        key(RecordKind::Radio, self.radio.id.as_str())
+    pub(super) fn radio_key(&self) -> RecordKey {
+        RecordKey { kind: RecordKind::Radio, id: self.radio.id.as_term() }
     }
 
-    pub(super) fn audio_key(&self) -> Option<RecordKey> {
-        key(RecordKind::FactoryAudio, self.audio.id.as_str())
+    pub(super) fn audio_key(&self) -> RecordKey {
+        RecordKey { kind: RecordKind::FactoryAudio, id: self.audio.id.as_term() }
     }
 
     /// The voltage of the car's supply.
@@ -100,7 +97,7 @@ impl Bench<'_> {
             preference: None,
             feigns: false,
             dead: false,
-            evidence: weak(self.radio.evidence.grade, RecordKind::Radio, self.radio.id.as_str()),
+            evidence: weak(self.radio.evidence.grade, RecordKind::Radio, self.radio.id.as_term()),
             record: self.radio_key(),
         }
     }
@@ -111,7 +108,7 @@ impl Bench<'_> {
             LeadOrigin::Way { family, way } => Some(PlugWay { family: family.clone(), way: way.clone() }),
             LeadOrigin::MadeByModule => None,
         };
-        let own = weak(part.evidence.grade, RecordKind::Part, part.id.as_str());
+        let own = weak(part.evidence.grade, RecordKind::Part, part.id.as_term());
         let end = End {
             lead: LeadEnd {
                 owner: Owner::Part(part.id.clone()),
@@ -130,17 +127,19 @@ impl Bench<'_> {
             feigns: lead.defeats_interlock,
             dead: false,
             evidence: own.clone(),
-            record: key(RecordKind::Part, part.id.as_str()),
+            record: RecordKey { kind: RecordKind::Part, id: part.id.as_term() },
         };
         let Some(way) = way else { return end };
-        let Some(function) = self.function_at(&way) else { return End { dead: true, ..end } };
+        let Some(function) = self.function_at(&way.family, &way.way) else {
+            return End { dead: true, ..end };
+        };
         let car = self.car_end(function, Some(way));
         End {
             function,
             voltage: car.voltage,
             polarity: car.polarity,
             signal: car.signal,
-            evidence: car.evidence.into_iter().chain(own).reduce(weaker),
+            evidence: weaker(car.evidence, own),
             record: car.record,
             ..end
         }
@@ -169,7 +168,7 @@ impl Bench<'_> {
             preference: None,
             feigns: false,
             dead: false,
-            evidence: weak(self.grade(circuit), RecordKind::FactoryAudio, self.audio.id.as_str()),
+            evidence: weak(self.grade(circuit), RecordKind::FactoryAudio, self.audio.id.as_term()),
             record: self.audio_key(),
         }
     }
@@ -180,9 +179,17 @@ impl Bench<'_> {
     }
 
     /// What this car has at a way; nothing where it does not have the plug or the way.
-    pub(super) fn function_at(&self, at: &PlugWay) -> Option<Function> {
-        let plug = self.audio.plugs.iter().find(|plug| plug.family == at.family)?;
-        plug.ways.iter().find(|way| way.way == at.way).map(|way| way.function)
+    fn function_at(&self, family: &TermId, label: &Label) -> Option<Function> {
+        let plug = self.audio.plugs.iter().find(|plug| plug.family == *family)?;
+        plug.ways.iter().find(|way| way.way == *label).map(|way| way.function)
+    }
+
+    /// What a lead of a part does here; nothing where this car has nothing at its way.
+    pub(super) fn function_of(&self, lead: &PartLead) -> Option<Function> {
+        match &lead.from {
+            LeadOrigin::Way { family, way } => self.function_at(family, way),
+            LeadOrigin::MadeByModule => Some(lead.function),
+        }
     }
 
     fn colour_at(&self, at: &PlugWay) -> Option<dashwright_quantity::LeadColour> {

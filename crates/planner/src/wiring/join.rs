@@ -367,7 +367,7 @@ impl Joiner<'_, '_> {
         }
         let metered = matches!(function, Function::Battery | Function::Switched | Function::Ground)
             || class_of(function) == Class::Speaker;
-        let evidence = others.iter().filter_map(|end| end.evidence.clone()).reduce(weaker);
+        let evidence = others.iter().map(|end| end.evidence.clone()).reduce(weaker);
         let weak = evidence.filter(|evidence| metered && evidence.grade > Grade::Measured);
         let ends: Vec<LeadEnd> = all.iter().map(|end| end.lead.clone()).collect();
         let load = self.load(function, &ends);

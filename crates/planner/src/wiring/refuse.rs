@@ -1,15 +1,15 @@
 //! What a part, or the car's own wires, can serve with this radio: asked before any part is chosen.
 
+use dashwright_model::record::Radio;
 use dashwright_model::record::audio::{AntennaFeed, AntennaRole, CameraSignal, Presence, SpeakerReturn};
-use dashwright_model::record::part::{Cover, Part};
+use dashwright_model::record::part::{Cover, Part, PartLead};
 use dashwright_model::record::radio::{Direction, SteeringInputKind};
-use dashwright_model::record::{Radio, RecordKind};
 use dashwright_model::{Function, Need};
 use dashwright_quantity::{PartId, Volts};
 
-use super::compat::{mismatches, sides};
-use super::ends::{Class, End, class_of, key, socket_of};
-use super::{Bench, Mismatch};
+use super::compat::mismatches;
+use super::ends::{Class, End, class_of, socket_of};
+use super::{Bench, Mismatch, Sides};
 
 /// The functions of a need that has wires of its own.
 pub(crate) const fn functions_of(need: Need) -> &'static [Function] {
@@ -56,9 +56,12 @@ pub(crate) fn refusals<'a>(
     need: Need,
     part_of: &dyn Fn(&PartId) -> Option<&'a Part>,
 ) -> Vec<Mismatch> {
-    let ends: Vec<End> = part.leads.iter().map(|lead| bench.end_of_part(part, lead)).collect();
-    let of_need: Vec<&End> =
-        ends.iter().filter(|end| !end.dead && functions_of(need).contains(&end.function)).collect();
+    // Asked for every statement of every part: only the leads that it is about are looked at.
+    let functions = functions_of(need);
+    let about =
+        |lead: &&PartLead| bench.function_of(lead).is_some_and(|function| functions.contains(&function));
+    let ends: Vec<End> = part.leads.iter().filter(about).map(|lead| bench.end_of_part(part, lead)).collect();
+    let of_need: Vec<&End> = ends.iter().collect();
     let mut refusals: Vec<Mismatch> = of_need
         .iter()
         .filter(|end| end.function != Function::CameraPower)
@@ -118,7 +121,7 @@ fn meet(bench: &Bench<'_>, end: &End) -> Vec<Mismatch> {
         if by_socket || silent {
             return Vec::new();
         }
-        let Some(record) = bench.radio_key() else { return Vec::new() };
+        let record = bench.radio_key();
         return vec![Mismatch::NoRadioLead { function: end.function, record }];
     };
     match end.direction {
@@ -130,7 +133,7 @@ fn meet(bench: &Bench<'_>, end: &End) -> Vec<Mismatch> {
 /// 12 V goes into an antenna only where the car's feed is recorded, and in the way that it is.
 fn antenna_feed(bench: &Bench<'_>, end: &End) -> Option<Mismatch> {
     let main = bench.audio.antennas.iter().find(|antenna| antenna.role == AntennaRole::Main)?;
-    let record = bench.audio_key()?;
+    let record = bench.audio_key();
     match main.feed {
         None => Some(Mismatch::FactMissing { record, field: "antennas.feed".to_owned() }),
         Some(feed) if feed == feed_by(end) => None,
@@ -156,12 +159,12 @@ fn common_ground(bench: &Bench<'_>) -> Option<Mismatch> {
     match bench.radio.electrics.bridged_outputs {
         Some(false) => None,
         Some(true) => {
-            let sides = sides(&bench.radio_key(), &bench.audio_key())?;
+            let sides = Sides { source: bench.radio_key(), sink: bench.audio_key() };
             Some(Mismatch::CommonGroundOnBridged { sides })
         }
         None => {
             let field = "electrics.bridged_outputs".to_owned();
-            Some(Mismatch::FactMissing { record: bench.radio_key()?, field })
+            Some(Mismatch::FactMissing { record: bench.radio_key(), field })
         }
     }
 }
@@ -172,7 +175,7 @@ fn ladder(bench: &Bench<'_>) -> Option<Mismatch> {
     if learns || bench.audio.steering.is_empty() {
         return None;
     }
-    Some(Mismatch::SteeringKind { sides: sides(&bench.audio_key(), &bench.radio_key())? })
+    Some(Mismatch::SteeringKind { sides: Sides { source: bench.audio_key(), sink: bench.radio_key() } })
 }
 
 /// Whether a part names the radio for the camera: then its maker knows what the radio's camera input takes.
@@ -183,7 +186,7 @@ fn is_made_for(part: &Part, radio: &Radio) -> bool {
 }
 
 fn camera_signal(bench: &Bench<'_>) -> Option<Mismatch> {
-    let sides = sides(&bench.audio_key(), &bench.radio_key())?;
+    let sides = Sides { source: bench.audio_key(), sink: bench.radio_key() };
     match bench.audio.camera.as_ref().map(|camera| camera.signal) {
         Some(CameraSignal::AnalogueHighDefinition | CameraSignal::Digital) => {
             Some(Mismatch::CameraSignal { sides })
@@ -208,7 +211,7 @@ fn camera_supply<'a>(
     part_of: &dyn Fn(&PartId) -> Option<&'a Part>,
 ) -> Option<Mismatch> {
     let Some(needs) = fed.voltage.or_else(|| camera_voltage(bench)) else {
-        return Some(Mismatch::FactMissing { record: bench.audio_key()?, field: "camera.supply".to_owned() });
+        return Some(Mismatch::FactMissing { record: bench.audio_key(), field: "camera.supply".to_owned() });
     };
     let gives = |end: &End| {
         end.function == Function::CameraPower
@@ -223,16 +226,16 @@ fn camera_supply<'a>(
     if Some(needs) == bench.car_voltage() || ends.iter().any(gives) || by_required() || by_radio() {
         return None;
     }
-    Some(Mismatch::CameraSupply { needs, record: bench.audio_key()? })
+    Some(Mismatch::CameraSupply { needs, record: bench.audio_key() })
 }
 
 /// A camera that is joined without a part is fed from the car's supply, so it has to want that.
 fn camera_from_supply(bench: &Bench<'_>) -> Option<Mismatch> {
     match (camera_voltage(bench), bench.car_voltage()) {
         (Some(needs), Some(car)) if needs == car => None,
-        (Some(needs), _) => Some(Mismatch::CameraSupply { needs, record: bench.audio_key()? }),
+        (Some(needs), _) => Some(Mismatch::CameraSupply { needs, record: bench.audio_key() }),
         (None, _) => {
-            Some(Mismatch::FactMissing { record: bench.audio_key()?, field: "camera.supply".to_owned() })
+            Some(Mismatch::FactMissing { record: bench.audio_key(), field: "camera.supply".to_owned() })
         }
     }
 }
@@ -240,7 +243,7 @@ fn camera_from_supply(bench: &Bench<'_>) -> Option<Mismatch> {
 /// A supply whose voltage nobody recorded never meets a radio.
 fn supply_unknown(bench: &Bench<'_>, ends: &[&End]) -> Option<Mismatch> {
     let unknown = ends.iter().find(|end| end.voltage.is_none() && end.lead.way.is_some() || is_bare(end))?;
-    let record = key(RecordKind::FactoryAudio, bench.audio.id.as_str())?;
+    let record = bench.audio_key();
     Some(Mismatch::FactMissing { record, field: format!("circuits.{}.voltage", unknown.function) })
 }
 
