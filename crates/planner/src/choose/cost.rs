@@ -13,6 +13,8 @@ const MAX_MINUTES_HUNDREDTHS: u64 = (1 << 20) - 1;
 const COUNT_BITS: u32 = 10;
 const PRICE_BITS: u32 = 50;
 const MINUTES_BITS: u32 = 30;
+/// Where levels begin, whichever comes first: the sums of the widths above in the order of each aim.
+pub(super) const BOUNDARIES: [u32; 10] = [0, 10, 30, 40, 50, 60, 70, 90, 100, ITEM_BITS];
 /// All levels of an item together; the weight of missed wishes stands above them.
 const ITEM_BITS: u32 = 3 * COUNT_BITS + PRICE_BITS + MINUTES_BITS;
 
@@ -40,6 +42,22 @@ impl Cost {
         })
     }
 
+    /// Bits of the greatest cost: all levels, and above them the weights of 64 wishes of at most 1,000.
+    pub(super) const WIDTH: u32 = ITEM_BITS + 16;
+
+    pub(super) const fn bits(self) -> i128 {
+        self.0
+    }
+
+    pub(super) const fn of_bits(bits: i128) -> Self {
+        Self(bits)
+    }
+
+    /// A part of a cost that so many parts do not exceed.
+    pub(super) fn divided_by(self, parts: u32) -> Self {
+        Self(self.0.div_euclid(i128::from(parts.max(1))))
+    }
+
     fn packed(levels: [(u64, u32); 5]) -> Self {
         Self(levels.into_iter().fold(0, |sum, (value, bits)| (sum << bits) | i128::from(value)))
     }
@@ -50,11 +68,13 @@ impl Cost {
     }
 }
 
+// What can be chosen sums to far less than there is room for. A bound may go beyond, where nothing can be chosen: it stays
+// at the greatest number, which is still no more than it should be.
 impl Add for Cost {
     type Output = Self;
 
     fn add(self, other: Self) -> Self {
-        Self(self.0 + other.0)
+        Self(self.0.saturating_add(other.0))
     }
 }
 
@@ -68,7 +88,7 @@ impl Sub for Cost {
     type Output = Self;
 
     fn sub(self, other: Self) -> Self {
-        Self(self.0 - other.0)
+        Self(self.0.saturating_sub(other.0))
     }
 }
 

@@ -2,6 +2,7 @@
 
 mod bound;
 mod compiled;
+mod grain;
 
 use super::bits::{self, Items, NO_ITEMS, NO_NEEDS, Needs};
 use super::cost::Cost;
@@ -186,10 +187,10 @@ impl<'c> Search<'c> {
         let (problem, needs) = (self.problem, node.open());
         let settled = bits::or(&bits::or(&node.required, &node.covered), &node.gone);
         let allowed = node.allowed;
-        let enough = self.best.map(|best| best - node.cost);
-        let open = Open { needs: &needs, settled: &settled, allowed: &allowed, left: &node.left, enough };
+        let (cost, best) = (node.cost, self.best);
+        let open = Open { needs: &needs, settled: &settled, allowed: &allowed, left: &node.left, cost, best };
         let sum = self.bound.find(problem, &open)?;
-        let is_too_much = |extra: Cost| enough.is_some_and(|enough| sum + extra >= enough);
+        let is_too_much = |extra: Cost| open.is_too_much(problem, sum + extra);
         if is_too_much(Cost::ZERO) {
             return None;
         }

@@ -2,15 +2,13 @@
 //!
 //! Weak duality: each open need takes a share of the cost of every item that meets it. As long as the shares taken of an
 //! item never exceed its cost, any choice costs at least the sum of the shares. What is left of an item's cost is what a
-//! choice with it costs above that sum, at the least. Only sums, differences and comparisons are used, so the bound is exact
-//! on packed costs. The shares are found by dual ascent (each need takes all that it can), improved by three moves.
+//! choice with it costs above that sum, at the least. Shares are whole numbers in the arithmetic of packed costs, so nothing
+//! is lost by rounding. They are found by dual ascent from two starts, each improved by three moves; the better sum counts.
 
 use super::super::bits::{self, ITEMS, Items, NEEDS, NO_ITEMS, Needs};
 use super::super::cost::Cost;
 use super::compiled::Compiled;
-
-/// How often the moves go round: measured, later rounds gain little.
-const ROUNDS: usize = 3;
+use crate::request::MAX_WEIGHT;
 
 /// What is bounded: the open needs, the items that may still be chosen, and the room that is left.
 pub(super) struct Open<'n> {
@@ -19,8 +17,17 @@ pub(super) struct Open<'n> {
     pub(super) settled: &'n Needs,
     pub(super) allowed: &'n Items,
     pub(super) left: &'n [u16],
-    /// What the sum has to reach to be enough.
-    pub(super) enough: Option<Cost>,
+    /// What the node costs so far.
+    pub(super) cost: Cost,
+    /// What a choice has to cost less than.
+    pub(super) best: Option<Cost>,
+}
+
+impl Open<'_> {
+    /// Whether a choice that costs so much more than the node, at the least, costs too much.
+    pub(super) fn is_too_much(&self, problem: &Compiled, more: Cost) -> bool {
+        self.best.is_some_and(|best| problem.grain.round_up(self.cost + more) >= best)
+    }
 }
 
 /// Shares and what they leave.
@@ -37,6 +44,8 @@ struct Shares {
 pub(super) struct Bound {
     now: Box<Shares>,
     before: Box<Shares>,
+    other: Box<Shares>,
+    even: Box<[Cost; ITEMS]>,
     order: Vec<(u32, usize)>,
 }
 
@@ -48,7 +57,13 @@ impl Bound {
             tight: NO_ITEMS,
             sum: Cost::ZERO,
         };
-        Self { now: Box::new(shares.clone()), before: Box::new(shares), order: Vec::new() }
+        Self {
+            now: Box::new(shares.clone()),
+            before: Box::new(shares.clone()),
+            other: Box::new(shares),
+            even: Box::new([Cost::ZERO; ITEMS]),
+            order: Vec::new(),
+        }
     }
 
     /// What any choice costs above [`Self::sum`] if it has this item, at the least.
@@ -70,35 +85,23 @@ impl Bound {
 
     /// The bound; nothing where an open need can not be met.
     pub(super) fn find(&mut self, problem: &Compiled, open: &Open<'_>) -> Option<Cost> {
-        self.start(problem, open)?;
-        for round in 0..ROUNDS {
-            let before = self.now.sum;
-            if self.is_enough(open) {
-                break;
-            }
-            self.lend(problem, open);
-            self.ration(problem, open);
-            self.exchange(problem, open);
-            if round > 0 && self.now.sum == before {
-                break;
+        self.order_needs(problem, open)?;
+        self.start(problem);
+        self.improve(problem, open);
+        if !open.is_too_much(problem, self.now.sum) {
+            self.other.clone_from(&self.now);
+            self.start(problem);
+            self.share_evenly(problem, open);
+            self.improve(problem, open);
+            if self.now.sum < self.other.sum {
+                std::mem::swap(&mut self.now, &mut self.other);
             }
         }
         Some(self.now.sum)
     }
 
-    fn is_enough(&self, open: &Open<'_>) -> bool {
-        open.enough.is_some_and(|enough| self.now.sum >= enough)
-    }
-
-    /// Each need takes all that it can, those with the fewest ways first.
-    fn start(&mut self, problem: &Compiled, open: &Open<'_>) -> Option<()> {
-        let now = &mut *self.now;
-        now.tight = NO_ITEMS;
-        now.sum = Cost::ZERO;
-        now.share = [Cost::ZERO; NEEDS];
-        for (left, row) in now.left_of.iter_mut().zip(&problem.items) {
-            *left = row.cost;
-        }
+    /// The needs with the fewest ways first; nothing where one has none.
+    fn order_needs(&mut self, problem: &Compiled, open: &Open<'_>) -> Option<()> {
         self.order.clear();
         for need in bits::numbers(open.needs) {
             let ways = bits::count(&problem.meeting(need, open.allowed))
@@ -109,10 +112,49 @@ impl Bound {
             self.order.push((ways, need));
         }
         self.order.sort_unstable();
+        Some(())
+    }
+
+    fn start(&mut self, problem: &Compiled) {
+        let now = &mut *self.now;
+        now.tight = NO_ITEMS;
+        now.sum = Cost::ZERO;
+        now.share = [Cost::ZERO; NEEDS];
+        for (left, row) in now.left_of.iter_mut().zip(&problem.items) {
+            *left = row.cost;
+        }
+    }
+
+    /// No need takes more of an item than its even share among the open needs that the item meets. Where many items cost
+    /// the same, needs that take all they can leave nothing to the others, and this is the better start.
+    fn share_evenly(&mut self, problem: &Compiled, open: &Open<'_>) {
+        for item in bits::numbers(open.allowed) {
+            let Some(row) = problem.items.get(item) else { continue };
+            let meets = bits::count(&bits::and(&row.covers, open.needs));
+            if let Some(even) = self.even.get_mut(item) {
+                *even = row.cost.divided_by(meets.max(1));
+            }
+        }
+        for (_, need) in &self.order {
+            let meeting = problem.meeting(*need, open.allowed);
+            let even = bits::numbers(&meeting).filter_map(|item| self.even.get(item).copied());
+            if let Some(share) = even.chain(problem.can_go_without(*need)).min() {
+                self.now.take(problem, open, *need, share);
+            }
+        }
+    }
+
+    /// Each need takes all that is left; then the moves.
+    fn improve(&mut self, problem: &Compiled, open: &Open<'_>) {
         for (_, need) in &self.order {
             self.now.ascend(problem, open, *need);
         }
-        Some(())
+        // Once round: measured, a second round saves fewer nodes than it costs time.
+        if !open.is_too_much(problem, self.now.sum) {
+            self.lend(problem, open);
+            self.ration(problem, open);
+            self.exchange(problem, open);
+        }
     }
 
     /// An item brings needs with it. What is left of the items that meet such a need may be added to its own cost.
@@ -144,7 +186,7 @@ impl Bound {
                 let others = bits::without(&problem.meeting(*need, open.allowed), &takers);
                 let gain = self.now.least_of(&others, self.now.slack(problem, *need));
                 // Without any other way the need is worth whatever is enough.
-                let gain = gain.or(open.enough.map(|enough| enough - self.now.sum));
+                let gain = gain.or(open.best.map(|best| best - open.cost - self.now.sum));
                 waiting.extend(gain.filter(|gain| *gain > Cost::ZERO).map(|gain| (gain, *need)));
             }
             if waiting.len() <= room {
@@ -152,6 +194,8 @@ impl Bound {
             }
             waiting.sort_unstable_by(|one, other| other.cmp(one));
             let Some((price, _)) = waiting.get(room).copied() else { continue };
+            // No more than the greatest wish weighs, so that what all the room is worth can be written.
+            let price = price.min(Cost::of_missed(MAX_WEIGHT));
             self.before.clone_from(&self.now);
             self.now.put_price(&takers, price, room);
             for (_, need) in &waiting {

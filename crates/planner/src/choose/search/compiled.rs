@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use super::super::bits::{self, Items, NO_ITEMS, NO_NEEDS, Needs};
 use super::super::cost::Cost;
 use super::super::{Demand, Item, MAX_DEMANDS, MAX_GROUPS, MAX_ITEMS, Problem, Solution, TooLarge, When};
+use super::grain::Grain;
 
 /// A problem in the form in which it is searched. A group of required items is one more need, which arises with the item.
 pub(crate) struct Compiled {
@@ -23,6 +24,8 @@ pub(crate) struct Compiled {
     pub(super) usable: Items,
     /// Of these, the items that another one is as good as in every respect.
     pub(super) dominated: Items,
+    /// Which sums of costs there can be.
+    pub(super) grain: Grain,
 }
 
 /// An item.
@@ -61,10 +64,14 @@ impl Compiled {
             takers: vec![NO_ITEMS; capacities.len()],
             usable: NO_ITEMS,
             dominated: NO_ITEMS,
+            grain: Grain::of(&[]),
         };
         compiled.index();
         compiled.keep_usable();
         compiled.dominated = compiled.dominated();
+        let usable = bits::numbers(&compiled.usable).filter_map(|item| Some(compiled.items.get(item)?.cost));
+        let costs: Vec<Cost> = usable.chain(compiled.missed.iter().copied().flatten()).collect();
+        compiled.grain = Grain::of(&costs);
         Ok(compiled)
     }
 
