@@ -113,6 +113,14 @@ pub(crate) enum Failure {
         /// Carts that were sent.
         asked: usize,
     },
+    /// Carts of a stream were not checked; what is wrong with each was printed in its place.
+    #[error("{refused} of {asked} carts {} not checked", if *refused == 1 { "was" } else { "were" })]
+    CartsRefused {
+        /// Carts that were not checked.
+        refused: usize,
+        /// Carts that were sent.
+        asked: usize,
+    },
     /// Standard output can not be written to.
     #[error("the answer can not be written")]
     Output(#[source] io::Error),
@@ -235,6 +243,9 @@ impl Failure {
                 "restore the log from a backup; to serve what the log still holds, move the directory `store` away"
             }
             Self::CartFile { .. } => "mend the file and ask again; nothing of it was checked",
+            Self::CartsRefused { .. } => {
+                "mend those that say why, and ask for them again; the others are answered"
+            }
             Self::CartsUnanswered { .. } => "ask again for those that were not answered",
             Self::Interrupted => "start again; a directory that was begun needs no --init any more",
             Self::Damaged { .. } => "restore the directory from a backup; nothing was changed",

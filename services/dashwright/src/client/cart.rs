@@ -55,13 +55,17 @@ async fn many(
     });
     let requests = tokio_stream::iter(messages.collect::<Vec<_>>());
     let mut answers = connection.answer(connection.fitment().check_carts(requests).await)?;
-    for (number, vehicle) in vehicles.iter().enumerate() {
+    let (asked, mut refused) = (vehicles.len(), 0);
+    for (answered, vehicle) in vehicles.iter().enumerate() {
         let Some(answer) = connection.item(answers.message().await)? else {
-            return Err(Failure::CartsUnanswered { answered: number, asked: vehicles.len() });
+            return Err(Failure::CartsUnanswered { answered, asked });
         };
+        if !matches!(answer.result, Some(v1::check_carts_response::Result::Answer(_))) {
+            refused += 1;
+        }
         out::print(&printed_of_stream(vehicle, &answer, as_json)?)?;
     }
-    Ok(())
+    if refused == 0 { Ok(()) } else { Err(Failure::CartsRefused { refused, asked }) }
 }
 
 fn printed_of_stream(
@@ -79,7 +83,9 @@ fn printed_of_stream(
             Ok(format!("Cart {number}\n{text}\n"))
         }
         Some(v1::check_carts_response::Result::Error(error)) => {
-            let fields: Vec<String> = error.fields.iter().map(|field| format!("\n  {field}")).collect();
+            // A single fault is what the message says.
+            let several = error.fields.iter().filter(|_| error.fields.len() > 1);
+            let fields: Vec<String> = several.map(|field| format!("\n  {field}")).collect();
             Ok(format!("Cart {number}: not checked: {}{}\n\n", error.message, fields.concat()))
         }
         None => Ok(format!("Cart {number}: the server says nothing of it\n\n")),

@@ -7,6 +7,9 @@ use super::{terms, what_was_read};
 
 /// Candidates and choices that are shown one by one; `--json` has them all.
 const MOST_SHOWN: usize = 24;
+/// Variants of an answer that are told one below the other; more are told in a row each, because a person at the counter
+/// answers the question rather than reads them.
+pub(super) const MOST_VARIANTS: usize = 4;
 /// The width of labels.
 pub(super) const LABEL: usize = 11;
 

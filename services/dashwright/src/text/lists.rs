@@ -125,12 +125,14 @@ pub(crate) fn indented(json: &str) -> String {
 /// The width of labels.
 const LABEL: usize = 11;
 
-fn more(page: &mut Page, token: &str, last: bool) {
+/// That there is another page, where somebody may not see it.
+pub(super) fn more(page: &mut Page, token: &str, last: bool) {
     if last && !token.is_empty() {
         page.line(0, &format!("there are more: say --all, or --page-token {token}"));
     }
 }
 
-fn count(number: u64, what: &str) -> String {
+/// A number of things.
+pub(super) fn count(number: u64, what: &str) -> String {
     if number == 1 { format!("1 {what}") } else { format!("{number} {what}s") }
 }

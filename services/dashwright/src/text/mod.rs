@@ -9,6 +9,7 @@ mod lists;
 mod page;
 mod pieces;
 mod plan;
+mod reverse;
 mod terms;
 #[cfg(test)]
 mod tests;
@@ -16,11 +17,12 @@ mod work;
 
 use dashwright_api::v1;
 
-pub(crate) use cart::{cart, radios, vehicles_for_part, vehicles_for_radio};
+pub(crate) use cart::cart;
 pub(crate) use explain::{Records, records_of};
 pub(crate) use fitment::fitment;
 pub(crate) use lists::{choices, hits, indented, info, record, records};
 pub(crate) use plan::{Shown, plan};
+pub(crate) use reverse::{radios, vehicles_for_part, vehicles_for_radio};
 
 /// What can be tried after the demo's answer.
 pub(crate) fn invitation(program: &str, server: &str) -> String {

@@ -160,6 +160,9 @@ fn body(page: &mut Page, answer: &v1::PlanInstallResponse, writer: &Writer<'_>) 
         let only = if answer.candidates.len() > 1 { ", whichever it is" } else { "" };
         pieces::pieces(writer, page, settled, &Place { only, headed: true, settled: true });
     }
+    if answer.depends.len() > frame::MOST_VARIANTS && !writer.shown.full {
+        return variants_in_brief(page, answer);
+    }
     for variant in &answer.depends {
         let v1::PlanVariant { candidates, verdict: _, verdict_reasons, pieces: some } = variant;
         let only = format!(", only for {}", names(candidates, &answer.candidates));
@@ -170,6 +173,22 @@ fn body(page: &mut Page, answer: &v1::PlanInstallResponse, writer: &Writer<'_>) 
             pieces::pieces(writer, page, some, &Place { only: &only, headed, settled: false });
         }
     }
+}
+
+/// Many variants, a row each: nobody reads so many plans to find the one.
+fn variants_in_brief(page: &mut Page, answer: &v1::PlanInstallResponse) {
+    page.heading("Plans, by vehicle");
+    let rows = answer.depends.iter().map(|variant| {
+        let total = variant.pieces.as_ref().and_then(|pieces| pieces.total.as_ref());
+        let who = names(&variant.candidates, &answer.candidates);
+        vec![
+            who,
+            terms::verdict(variant.verdict()).to_owned(),
+            total.map(pieces::total_text).unwrap_or_default(),
+        ]
+    });
+    page.table(&["for", "verdict", "its parts"], rows.collect());
+    page.line(2, "answer the question to see the plan of one, or add --full to see them all");
 }
 
 /// Features that every variant keeps without a limit, so that keeping them is settled although the way is not.
