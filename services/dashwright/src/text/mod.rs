@@ -9,6 +9,8 @@ mod lists;
 mod page;
 mod pieces;
 mod plan;
+#[cfg(test)]
+mod plan_tests;
 mod reverse;
 mod terms;
 #[cfg(test)]

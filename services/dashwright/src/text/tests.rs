@@ -5,10 +5,10 @@ use dashwright_api::v1;
 use super::{choices, fitment, hits, indented, info, invitation, records};
 
 /// The width that the texts are laid out for.
-const COLUMNS: usize = 80;
+pub(super) const COLUMNS: usize = 80;
 
 /// The lines of a text without colours, compared with those expected.
-fn check(text: &str, expected: &str) {
+pub(super) fn check(text: &str, expected: &str) {
     let plain = anstream::adapter::strip_str(text).to_string();
     assert_eq!(plain.trim_end(), expected.trim_start_matches('\n').trim_end(), "\n{plain}");
     for line in plain.lines() {
@@ -17,23 +17,23 @@ fn check(text: &str, expected: &str) {
     }
 }
 
-fn text(text: &str) -> String {
+pub(super) fn text(text: &str) -> String {
     text.to_owned()
 }
 
-fn revision() -> Option<v1::DatasetRevision> {
+pub(super) fn revision() -> Option<v1::DatasetRevision> {
     Some(v1::DatasetRevision { token: text("TOKEN"), number: 7, content_hash: text("c0ffee") })
 }
 
-fn key(kind: v1::RecordKind, id: &str) -> v1::RecordKey {
+pub(super) fn key(kind: v1::RecordKind, id: &str) -> v1::RecordKey {
     v1::RecordKey { kind: kind.into(), id: text(id) }
 }
 
-fn because(text: &str) -> Vec<v1::Reason> {
+pub(super) fn because(text: &str) -> Vec<v1::Reason> {
     vec![v1::Reason { text: text.to_owned(), ..v1::Reason::default() }]
 }
 
-fn missing(field: &str, audio: &str) -> v1::Reason {
+pub(super) fn missing(field: &str, audio: &str) -> v1::Reason {
     v1::Reason {
         code: v1::ReasonCode::FactMissing.into(),
         field: text(field),
@@ -54,7 +54,7 @@ fn offer(part: &str, limit: &str, condition: &str) -> v1::PartOffer {
     }
 }
 
-fn part(id: &str, number: &str, cents: u64) -> v1::PartSummary {
+pub(super) fn part(id: &str, number: &str, cents: u64) -> v1::PartSummary {
     let amount = v1::Money {
         currency: text("USD"),
         minor_units: cents,
@@ -71,7 +71,7 @@ fn part(id: &str, number: &str, cents: u64) -> v1::PartSummary {
     }
 }
 
-fn candidate(code: &str, title: &str) -> v1::Candidate {
+pub(super) fn candidate(code: &str, title: &str) -> v1::Candidate {
     v1::Candidate {
         make: text("Maker"),
         model: text("One"),
@@ -98,7 +98,7 @@ fn feature(
     v1::FeatureFitment { feature: feature.into(), carrier: 0, outcome: outcome.into(), kept_by, reasons }
 }
 
-fn opening() -> v1::Opening {
+pub(super) fn opening() -> v1::Opening {
     v1::Opening {
         dash_id: text("one-1"),
         dash_title: text("Maker One"),
