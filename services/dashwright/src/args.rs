@@ -118,6 +118,15 @@ pub(crate) struct Client {
     pub(crate) json: bool,
 }
 
+/// Where an answer comes from: a server and, of it, a revision.
+#[derive(Args, Clone, Debug)]
+pub(crate) struct Source {
+    #[command(flatten)]
+    pub(crate) read_at: ReadAt,
+    #[command(flatten)]
+    pub(crate) client: Client,
+}
+
 /// Which revision a read is made from.
 #[derive(Args, Clone, Debug, Default)]
 #[group(multiple = false)]
@@ -186,9 +195,7 @@ pub(crate) struct LookUp {
     #[command(flatten)]
     pub(crate) vehicle: Vehicle,
     #[command(flatten)]
-    pub(crate) read_at: ReadAt,
-    #[command(flatten)]
-    pub(crate) client: Client,
+    pub(crate) source: Source,
 }
 
 /// List the choices for what is still open of a vehicle.
@@ -199,9 +206,7 @@ pub(crate) struct Choices {
     #[command(flatten)]
     pub(crate) page: Page,
     #[command(flatten)]
-    pub(crate) read_at: ReadAt,
-    #[command(flatten)]
-    pub(crate) client: Client,
+    pub(crate) source: Source,
 }
 
 /// Which part of a list.
@@ -238,9 +243,7 @@ pub(crate) struct RecordGet {
     #[arg(value_name = "KIND/ID")]
     pub(crate) key: RecordKey,
     #[command(flatten)]
-    pub(crate) read_at: ReadAt,
-    #[command(flatten)]
-    pub(crate) client: Client,
+    pub(crate) source: Source,
 }
 
 /// The records of a kind.
@@ -255,9 +258,7 @@ pub(crate) struct RecordList {
     #[command(flatten)]
     pub(crate) page: Page,
     #[command(flatten)]
-    pub(crate) read_at: ReadAt,
-    #[command(flatten)]
-    pub(crate) client: Client,
+    pub(crate) source: Source,
 }
 
 /// Records that resemble some words.
@@ -273,9 +274,7 @@ pub(crate) struct RecordSearch {
     #[arg(long, value_name = "NUMBER", default_value_t = 0, hide_default_value = true)]
     pub(crate) page_size: u32,
     #[command(flatten)]
-    pub(crate) read_at: ReadAt,
-    #[command(flatten)]
-    pub(crate) client: Client,
+    pub(crate) source: Source,
 }
 
 /// The shape of a record.
@@ -292,9 +291,7 @@ pub(crate) struct RecordSchema {
 #[derive(Args, Debug)]
 pub(crate) struct Info {
     #[command(flatten)]
-    pub(crate) read_at: ReadAt,
-    #[command(flatten)]
-    pub(crate) client: Client,
+    pub(crate) source: Source,
 }
 
 /// Check the files of a data directory.

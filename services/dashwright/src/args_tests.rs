@@ -61,10 +61,10 @@ fn every_attribute_reaches_the_question() {
 #[test]
 fn a_read_says_one_revision_or_none() {
     use v1::read_at::At;
-    assert_eq!(look_up("dashwright look-up x").read_at.message(), None);
-    let at = look_up("dashwright look-up x --at T").read_at.message();
+    assert_eq!(look_up("dashwright look-up x").source.read_at.message(), None);
+    let at = look_up("dashwright look-up x --at T").source.read_at.message();
     assert_eq!(at, Some(v1::ReadAt { at: Some(At::Exactly("T".to_owned())) }));
-    let at_least = look_up("dashwright look-up x --at-least T").read_at.message();
+    let at_least = look_up("dashwright look-up x --at-least T").source.read_at.message();
     assert_eq!(at_least, Some(v1::ReadAt { at: Some(At::AtLeast("T".to_owned())) }));
     assert!(refused("dashwright look-up x --at T --at-least T").contains("cannot be used with"));
 }
@@ -121,4 +121,113 @@ fn serving_needs_a_directory() {
     assert_eq!(serve.listen, default_address());
     assert!(serve.listen.ip().is_loopback());
     assert!(!serve.init && !serve.allow_public_without_keys);
+}
+
+fn plan_of(line: &str) -> Plan {
+    match parse(line).unwrap() {
+        Command::Plan(plan) => *plan,
+        other => panic!("{other:?}"),
+    }
+}
+
+fn cart_of(line: &str) -> Cart {
+    match parse(line).unwrap() {
+        Command::Cart(cart) => *cart,
+        other => panic!("{other:?}"),
+    }
+}
+
+#[test]
+fn an_order_that_says_nothing_wants_nothing_special() {
+    let plan = plan_of("dashwright plan --radio r-1 2013 tamsel");
+    assert_eq!((plan.radio.as_str(), plan.full, plan.explain), ("r-1", false, false));
+    let expected = v1::Order { aim: v1::Aim::LowestPrice.into(), ..v1::Order::default() };
+    assert_eq!(plan.order.message(), expected);
+    assert!(refused("dashwright plan 2013 tamsel").contains("--radio <RADIO>"));
+}
+
+#[test]
+fn every_word_of_an_order_reaches_it() {
+    let plan = plan_of(
+        "dashwright plan --radio r --aim least-bench-time --wish steering=5 --wish USB --wish aux=0 \
+         --only-named-wishes --exclude a --exclude b --stock c --in-hand d --consent hazard-switch \
+         --consent AIRBAG_LAMP --price a=1590 --price b=0 --currency EUR --feign-parking-brake --full --explain x",
+    );
+    assert!(plan.full && plan.explain);
+    let wish = |need: v1::Need, weight| v1::Wish { need: need.into(), weight: Some(weight) };
+    let price = |part_id: &str, minor_units| v1::OwnPrice { part_id: part_id.to_owned(), minor_units };
+    let ids = |ids: &[&str]| -> Vec<String> { ids.iter().map(|id| (*id).to_owned()).collect() };
+    let whole = v1::Order {
+        wishes: vec![wish(v1::Need::Steering, 5), wish(v1::Need::Usb, 1), wish(v1::Need::Aux, 0)],
+        only_named_wishes: true,
+        aim: v1::Aim::LeastBenchTime.into(),
+        excluded_part_ids: ids(&["a", "b"]),
+        stocked_part_ids: ids(&["c"]),
+        in_hand_part_ids: ids(&["d"]),
+        consented_losses: vec![v1::Need::HazardSwitch.into(), v1::Need::AirbagLamp.into()],
+        own_prices: vec![price("a", 1_590), price("b", 0)],
+        currency: "EUR".to_owned(),
+        feign_parking_brake: true,
+    };
+    assert_eq!(plan.order.message(), whole);
+    let aim = |aim: &str| plan_of(&format!("dashwright plan --radio r --aim {aim} x")).order.message().aim();
+    assert_eq!((aim("lowest-price"), aim("fewest-parts")), (v1::Aim::LowestPrice, v1::Aim::FewestParts));
+}
+
+#[test]
+fn nonsense_in_an_order_is_refused_with_what_would_be_right() {
+    let with = |flags: &str| refused(&format!("dashwright plan --radio r x {flags}"));
+    let unknown = with("--wish horn");
+    assert!(unknown.contains("hazard-switch") && unknown.contains("parking-brake"), "{unknown}");
+    assert!(with("--wish unspecified").contains("no need is called so"));
+    assert!(with("--consent horn").contains("no need is called so"));
+    for weight in ["", "-1", "1.5", "heavy", "4294967296"] {
+        assert!(with(&format!("--wish usb={weight}")).contains(&format!("`{weight}` is no weight")));
+    }
+    assert!(with("--price a --currency EUR").contains("it is not PART=MINOR_UNITS"));
+    for amount in ["", "-1", "15.90", "free"] {
+        let refused = with(&format!("--price a={amount} --currency EUR"));
+        assert!(refused.contains(&format!("`{amount}` is no count of minor units")), "{refused}");
+    }
+    assert!(with("--price a=1590").contains("--currency <CODE>"));
+    assert!(with("--aim cheapest").contains("lowest-price"));
+}
+
+#[test]
+fn a_cart_has_lines_or_a_file() {
+    let cart = cart_of("dashwright cart 2013 tamsel --radio r --item a --item b:3");
+    assert_eq!(cart.items, [("a".to_owned(), 1), ("b".to_owned(), 3)]);
+    assert_eq!((cart.radio.as_str(), cart.vehicle.question().words.as_str()), ("r", "2013 tamsel"));
+    // A number may have blanks, as the maker prints it.
+    let printed = Cli::try_parse_from(["dashwright", "cart", "--item", "WD 80-214: 2"]).unwrap().command;
+    let Command::Cart(printed) = printed else { panic!("another command") };
+    assert_eq!(printed.items, [("WD 80-214".to_owned(), 2)]);
+    assert!(cart_of("dashwright cart --file f.csv").file.is_some());
+    assert!(refused("dashwright cart --item a --file f.csv").contains("cannot be used with"));
+    for (item, fault) in [
+        ("a:0", "`0` is no quantity of at least 1"),
+        ("a:-1", "`-1` is no quantity"),
+        ("a:abc", "`abc` is no quantity"),
+        ("a:1e9", "`1e9` is no quantity"),
+        ("a:", "`` is no quantity"),
+        (":2", "no item stands before the colon"),
+    ] {
+        let refused = refused(&format!("dashwright cart --item {item}"));
+        assert!(refused.contains(fault), "{item}: {refused}");
+    }
+}
+
+#[test]
+fn vehicles_are_asked_for_a_radio_or_for_a_part() {
+    let of = |line: &str| match parse(line).unwrap() {
+        Command::Vehicles(vehicles) => (vehicles.part, vehicles.radio, vehicles.only_fitting),
+        other => panic!("{other:?}"),
+    };
+    let some = |text: &str| Some(text.to_owned());
+    assert_eq!(of("dashwright vehicles --radio r --only-fitting"), (None, some("r"), true));
+    assert_eq!(of("dashwright vehicles --part p --radio r 2013"), (some("p"), some("r"), false));
+    assert!(refused("dashwright vehicles 2013").contains("--part <PART>"));
+    // What would be ignored is refused.
+    assert!(refused("dashwright vehicles --part p --only-fitting").contains("cannot be used with"));
+    assert!(refused("dashwright vehicles --part p --aim fewest-parts").contains("cannot be used with"));
 }

@@ -6,7 +6,7 @@ use clap::{ArgAction, Args, ValueEnum};
 use dashwright_api::v1;
 use dashwright_model::Need;
 
-use super::{Client, Page, ReadAt, Vehicle};
+use super::{Page, Source, Vehicle};
 
 /// What counts once as many wishes are kept as can be.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
@@ -78,9 +78,7 @@ pub(crate) struct Plan {
     #[arg(long)]
     pub(crate) explain: bool,
     #[command(flatten)]
-    pub(crate) read_at: ReadAt,
-    #[command(flatten)]
-    pub(crate) client: Client,
+    pub(crate) source: Source,
 }
 
 /// Check a cart.
@@ -101,9 +99,7 @@ pub(crate) struct Cart {
     #[command(flatten)]
     pub(crate) order: Order,
     #[command(flatten)]
-    pub(crate) read_at: ReadAt,
-    #[command(flatten)]
-    pub(crate) client: Client,
+    pub(crate) source: Source,
 }
 
 /// List the radios for a vehicle.
@@ -116,9 +112,7 @@ pub(crate) struct Radios {
     #[command(flatten)]
     pub(crate) page: Page,
     #[command(flatten)]
-    pub(crate) read_at: ReadAt,
-    #[command(flatten)]
-    pub(crate) client: Client,
+    pub(crate) source: Source,
 }
 
 /// List the vehicles of a radio or of a part.
@@ -140,9 +134,7 @@ pub(crate) struct Vehicles {
     #[command(flatten)]
     pub(crate) page: Page,
     #[command(flatten)]
-    pub(crate) read_at: ReadAt,
-    #[command(flatten)]
-    pub(crate) client: Client,
+    pub(crate) source: Source,
 }
 
 impl Order {

@@ -11,10 +11,10 @@ use crate::{out, text, wiring};
 
 /// Asks and prints what is said of each cart.
 pub(crate) fn cart(arguments: Cart) -> Result<(), Failure> {
-    let Cart { radio, items, file, vehicle, order, read_at, client } = arguments;
+    let Cart { radio, items, file, vehicle, order, source } = arguments;
     let lines = items.into_iter().map(|(item, quantity)| v1::CartLine { item, quantity });
     let given = v1::CheckCartRequest {
-        read_at: read_at.message(),
+        read_at: source.read_at.message(),
         vehicle: Some(vehicle.question()),
         radio_id: radio,
         order: Some(order.message()),
@@ -27,10 +27,10 @@ pub(crate) fn cart(arguments: Cart) -> Result<(), Failure> {
         }
     };
     wiring::block_on(async {
-        let connection = Connection::open(&client.server).await?;
+        let connection = Connection::open(&source.client.server).await?;
         match carts {
-            Carts::One(cart) => one(&connection, cart, client.json).await,
-            Carts::Many(carts) => many(&connection, carts, client.json).await,
+            Carts::One(cart) => one(&connection, cart, source.client.json).await,
+            Carts::Many(carts) => many(&connection, carts, source.client.json).await,
         }
     })
 }

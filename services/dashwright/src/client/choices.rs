@@ -10,20 +10,20 @@ use crate::{out, text, wiring};
 
 /// Asks and prints the choices.
 pub(crate) fn choices(arguments: Choices) -> Result<(), Failure> {
-    let Choices { vehicle, page, read_at, client } = arguments;
+    let Choices { vehicle, page, source } = arguments;
     let question = v1::ListChoicesRequest {
-        read_at: read_at.message(),
+        read_at: source.read_at.message(),
         vehicle: Some(vehicle.question()),
         page_size: page.page_size,
         page_token: String::new(),
     };
     let printed = Printed {
         name: "ListChoicesResponse",
-        as_json: client.json,
+        as_json: source.client.json,
         text: |answer: &_, last| text::choices(answer, last, out::columns()),
     };
     wiring::block_on(async {
-        let connection = Connection::open(&client.server).await?;
+        let connection = Connection::open(&source.client.server).await?;
         let ask = async |page_token| {
             let request = v1::ListChoicesRequest { page_token, ..question.clone() };
             connection.answer(connection.fitment().list_choices(request).await)

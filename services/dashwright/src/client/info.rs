@@ -10,15 +10,15 @@ use crate::{out, text, wiring};
 
 /// Asks and prints what is served.
 pub(crate) fn info(arguments: Info) -> Result<(), Failure> {
-    let Info { read_at, client } = arguments;
-    let request = v1::GetDatasetInfoRequest { read_at: read_at.message() };
+    let Info { source } = arguments;
+    let request = v1::GetDatasetInfoRequest { read_at: source.read_at.message() };
     let answer = wiring::block_on(async {
-        let connection = Connection::open(&client.server).await?;
+        let connection = Connection::open(&source.client.server).await?;
         connection.answer(connection.catalogue().get_dataset_info(request).await)
     })?;
-    out::print(&if client.json {
+    out::print(&if source.client.json {
         json("GetDatasetInfoResponse", &answer, Layout::Wide)?
     } else {
-        text::info(&client.server, &answer, out::columns())
+        text::info(&source.client.server, &answer, out::columns())
     })
 }

@@ -10,13 +10,13 @@ use crate::{out, text, wiring};
 
 /// Asks and prints the answer.
 pub(crate) fn look_up(arguments: LookUp) -> Result<(), Failure> {
-    let LookUp { vehicle, read_at, client } = arguments;
+    let LookUp { vehicle, source } = arguments;
     let vehicle = vehicle.question();
     let answer = wiring::block_on(async {
-        let connection = Connection::open(&client.server).await?;
-        ask(&connection, vehicle.clone(), read_at.message()).await
+        let connection = Connection::open(&source.client.server).await?;
+        ask(&connection, vehicle.clone(), source.read_at.message()).await
     })?;
-    out::print(&printed(&vehicle, &answer, client.json)?)
+    out::print(&printed(&vehicle, &answer, source.client.json)?)
 }
 
 /// Asks a server.

@@ -11,18 +11,18 @@ use crate::{out, wiring};
 
 /// Asks and prints the plan.
 pub(crate) fn plan(arguments: Plan) -> Result<(), Failure> {
-    let Plan { radio, vehicle, order, full, explain, read_at, client } = arguments;
+    let Plan { radio, vehicle, order, full, explain, source } = arguments;
     let vehicle = vehicle.question();
     let request = v1::PlanInstallRequest {
-        read_at: read_at.message(),
+        read_at: source.read_at.message(),
         vehicle: Some(vehicle.clone()),
         radio_id: radio,
         order: Some(order.message()),
     };
     let text = wiring::block_on(async {
-        let connection = Connection::open(&client.server).await?;
+        let connection = Connection::open(&source.client.server).await?;
         let answer = ask_plan(&connection, request).await?;
-        if client.json {
+        if source.client.json {
             return plan_as_json(&answer);
         }
         let records = if explain { records_of(&connection, &answer).await? } else { Records::default() };

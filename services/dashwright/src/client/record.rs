@@ -21,13 +21,13 @@ pub(crate) fn record(arguments: Record) -> Result<(), Failure> {
 }
 
 async fn get(arguments: RecordGet) -> Result<(), Failure> {
-    let RecordGet { key, read_at, client } = arguments;
+    let RecordGet { key, source } = arguments;
     let RecordKey { kind: of, id } = key;
     let key = v1::RecordKey { kind: kind(of).into(), id: id.to_string() };
-    let request = v1::GetRecordRequest { read_at: read_at.message(), key: Some(key) };
-    let connection = Connection::open(&client.server).await?;
+    let request = v1::GetRecordRequest { read_at: source.read_at.message(), key: Some(key) };
+    let connection = Connection::open(&source.client.server).await?;
     let answer = connection.answer(connection.catalogue().get_record(request).await)?;
-    out::print(&if client.json {
+    out::print(&if source.client.json {
         json("GetRecordResponse", &answer, Layout::Wide)?
     } else {
         text::record(&answer, out::columns())
@@ -35,9 +35,9 @@ async fn get(arguments: RecordGet) -> Result<(), Failure> {
 }
 
 async fn list(arguments: RecordList) -> Result<(), Failure> {
-    let RecordList { kind: of, prefix, page, read_at, client } = arguments;
+    let RecordList { kind: of, prefix, page, source } = arguments;
     let question = v1::ListRecordsRequest {
-        read_at: read_at.message(),
+        read_at: source.read_at.message(),
         kind: kind(of).into(),
         id_prefix: prefix,
         page_size: page.page_size,
@@ -45,10 +45,10 @@ async fn list(arguments: RecordList) -> Result<(), Failure> {
     };
     let printed = Printed {
         name: "ListRecordsResponse",
-        as_json: client.json,
+        as_json: source.client.json,
         text: |answer: &_, last| text::records(answer, last, out::columns()),
     };
-    let connection = Connection::open(&client.server).await?;
+    let connection = Connection::open(&source.client.server).await?;
     let ask = async |page_token| {
         let request = v1::ListRecordsRequest { page_token, ..question.clone() };
         connection.answer(connection.catalogue().list_records(request).await)
@@ -57,16 +57,16 @@ async fn list(arguments: RecordList) -> Result<(), Failure> {
 }
 
 async fn search(arguments: RecordSearch) -> Result<(), Failure> {
-    let RecordSearch { words, kind: kinds, page_size, read_at, client } = arguments;
+    let RecordSearch { words, kind: kinds, page_size, source } = arguments;
     let request = v1::SearchRecordsRequest {
-        read_at: read_at.message(),
+        read_at: source.read_at.message(),
         query: words.join(" "),
         kinds: kinds.into_iter().map(|of| kind(of).into()).collect(),
         page_size,
     };
-    let connection = Connection::open(&client.server).await?;
+    let connection = Connection::open(&source.client.server).await?;
     let answer = connection.answer(connection.catalogue().search_records(request).await)?;
-    out::print(&if client.json {
+    out::print(&if source.client.json {
         json("SearchRecordsResponse", &answer, Layout::Wide)?
     } else {
         text::hits(&answer, out::columns())

@@ -10,9 +10,9 @@ use crate::{out, text, wiring};
 
 /// The radios for a vehicle.
 pub(crate) fn radios(arguments: Radios) -> Result<(), Failure> {
-    let Radios { vehicle, order, page, read_at, client } = arguments;
+    let Radios { vehicle, order, page, source } = arguments;
     let question = v1::ListRadiosForVehicleRequest {
-        read_at: read_at.message(),
+        read_at: source.read_at.message(),
         vehicle: Some(vehicle.question()),
         order: Some(order.message()),
         page_size: page.page_size,
@@ -20,11 +20,11 @@ pub(crate) fn radios(arguments: Radios) -> Result<(), Failure> {
     };
     let printed = Printed {
         name: "ListRadiosForVehicleResponse",
-        as_json: client.json,
+        as_json: source.client.json,
         text: |answer: &_, last| text::radios(answer, last, out::columns()),
     };
     wiring::block_on(async {
-        let connection = Connection::open(&client.server).await?;
+        let connection = Connection::open(&source.client.server).await?;
         let ask = async |page_token| {
             let request = v1::ListRadiosForVehicleRequest { page_token, ..question.clone() };
             connection.answer(connection.fitment().list_radios_for_vehicle(request).await)
@@ -42,9 +42,9 @@ pub(crate) fn vehicles(mut arguments: Vehicles) -> Result<(), Failure> {
 }
 
 fn vehicles_for_radio(arguments: Vehicles) -> Result<(), Failure> {
-    let Vehicles { part: _, radio, only_fitting, vehicle, order, page, read_at, client } = arguments;
+    let Vehicles { part: _, radio, only_fitting, vehicle, order, page, source } = arguments;
     let question = v1::ListVehiclesForRadioRequest {
-        read_at: read_at.message(),
+        read_at: source.read_at.message(),
         radio_id: radio.unwrap_or_default(),
         vehicle: Some(vehicle.question()),
         order: Some(order.message()),
@@ -54,11 +54,11 @@ fn vehicles_for_radio(arguments: Vehicles) -> Result<(), Failure> {
     };
     let printed = Printed {
         name: "ListVehiclesForRadioResponse",
-        as_json: client.json,
+        as_json: source.client.json,
         text: |answer: &_, last| text::vehicles_for_radio(answer, last, out::columns()),
     };
     wiring::block_on(async {
-        let connection = Connection::open(&client.server).await?;
+        let connection = Connection::open(&source.client.server).await?;
         let ask = async |page_token| {
             let request = v1::ListVehiclesForRadioRequest { page_token, ..question.clone() };
             connection.answer(connection.fitment().list_vehicles_for_radio(request).await)
@@ -69,9 +69,9 @@ fn vehicles_for_radio(arguments: Vehicles) -> Result<(), Failure> {
 
 /// The order says nothing here; the command line takes none with a part.
 fn vehicles_for_part(arguments: Vehicles, part_id: String) -> Result<(), Failure> {
-    let Vehicles { part: _, radio, only_fitting: _, vehicle, order: _, page, read_at, client } = arguments;
+    let Vehicles { part: _, radio, only_fitting: _, vehicle, order: _, page, source } = arguments;
     let question = v1::ListVehiclesForPartRequest {
-        read_at: read_at.message(),
+        read_at: source.read_at.message(),
         part_id,
         radio_id: radio.unwrap_or_default(),
         vehicle: Some(vehicle.question()),
@@ -80,11 +80,11 @@ fn vehicles_for_part(arguments: Vehicles, part_id: String) -> Result<(), Failure
     };
     let printed = Printed {
         name: "ListVehiclesForPartResponse",
-        as_json: client.json,
+        as_json: source.client.json,
         text: |answer: &_, last| text::vehicles_for_part(answer, last, out::columns()),
     };
     wiring::block_on(async {
-        let connection = Connection::open(&client.server).await?;
+        let connection = Connection::open(&source.client.server).await?;
         let ask = async |page_token| {
             let request = v1::ListVehiclesForPartRequest { page_token, ..question.clone() };
             connection.answer(connection.fitment().list_vehicles_for_part(request).await)

@@ -1,6 +1,8 @@
 //! Readable answers: plain, well ordered, numbers with units, at most as wide as the page.
 
 mod cart;
+#[cfg(test)]
+mod cart_tests;
 mod explain;
 mod facets;
 mod fitment;
@@ -29,12 +31,18 @@ pub(crate) use reverse::{radios, vehicles_for_part, vehicles_for_radio};
 /// What can be tried after the demo's answer.
 pub(crate) fn invitation(program: &str, server: &str) -> String {
     let address = server.trim_start_matches("http://");
+    let commands = [
+        "plan 2013 orvane tamsel hatchback --audio A8 --radio sonquill-rowan-2 --full",
+        "plan 2013 orvane tamsel hatchback --audio A8 --radio sonquill-rowan-2 --explain",
+        "cart 2013 orvane tamsel hatchback --audio B6 --radio sonquill-rowan-2 --item hwk-210 --item qm-7.214:2",
+        "radios 2013 orvane tamsel hatchback",
+        "choices --year 2018 --make orvane",
+    ];
+    let commands = commands.map(|command| format!("\n  {program} {command} --server {server}"));
     format!(
-        "\nThe invented catalogue is served at {server} until Ctrl-C. Four things to try, in another window:\n\
-         \n  {program} plan 2013 orvane tamsel hatchback --audio A8 --radio sonquill-rowan-2 --full --server {server}\
-         \n  {program} cart 2013 orvane tamsel hatchback --audio B6 --radio sonquill-rowan-2 --item hwk-210 --item qm-7.214:2 --server {server}\
-         \n  {program} choices --year 2018 --make orvane --server {server}\
-         \n  grpcurl -plaintext {address} list          (any gRPC client that knows reflection)\n"
+        "\nThe invented catalogue is served at {server} until Ctrl-C. To go on, in another window:\n{}\
+         \n  grpcurl -plaintext {address} list          (any gRPC client that knows reflection)\n",
+        commands.concat()
     )
 }
 

@@ -9,16 +9,16 @@ const SHORT: Shown = Shown { full: false, explain: false };
 const FULL: Shown = Shown { full: true, explain: false };
 const EXPLAINED: Shown = Shown { full: false, explain: true };
 
-fn money(cents: u64) -> v1::Money {
+pub(super) fn money(cents: u64) -> v1::Money {
     let text = format!("{}.{:02} USD", cents / 100, cents % 100);
     v1::Money { currency: "USD".to_owned(), minor_units: cents, text }
 }
 
-fn total(cents: u64, parts: u32) -> v1::Total {
+pub(super) fn total(cents: u64, parts: u32) -> v1::Total {
     v1::Total { price: Some(money(cents)), unpriced: 0, parts, bench_minutes: 0.0, untimed: 0 }
 }
 
-fn reason(code: v1::ReasonCode, words: &str, records: Vec<v1::RecordKey>) -> v1::Reason {
+pub(super) fn reason(code: v1::ReasonCode, words: &str, records: Vec<v1::RecordKey>) -> v1::Reason {
     v1::Reason { code: code.into(), text: text(words), records, ..v1::Reason::default() }
 }
 

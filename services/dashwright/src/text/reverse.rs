@@ -72,7 +72,10 @@ pub(crate) fn vehicles_for_part(
     });
     page.table(&["vehicle line", "", "audio", "for"], rows.collect());
     if last {
-        page.line(0, &format!("{} in all, each audio option for itself", count((*total).into(), "vehicle")));
+        page.line(
+            0,
+            &format!("{} in all, counted with each audio option", count((*total).into(), "vehicle")),
+        );
     }
     ending(page, (last, next_page_token, revision.as_ref()))
 }

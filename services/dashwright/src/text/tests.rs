@@ -1,6 +1,9 @@
 //! Golden texts: fixed messages and every line that they are printed as.
 
+use clap::Parser as _;
 use dashwright_api::v1;
+
+use crate::args::Cli;
 
 use super::{choices, fitment, hits, indented, info, invitation, records};
 
@@ -303,9 +306,19 @@ fn the_invitation_names_commands_with_the_address() {
          --server http://127.0.0.1:9",
         "target/debug/dashwright cart 2013 orvane tamsel hatchback --audio B6 --radio sonquill-rowan-2 \
          --item hwk-210 --item qm-7.214:2 --server http://127.0.0.1:9",
+        "target/debug/dashwright radios 2013 orvane tamsel hatchback --server http://127.0.0.1:9",
         "target/debug/dashwright choices --year 2018 --make orvane --server http://127.0.0.1:9",
         "grpcurl -plaintext 127.0.0.1:9 list",
     ] {
         assert!(text.lines().any(|line| line.trim().starts_with(command)), "{text}");
     }
+}
+
+#[test]
+fn every_command_of_the_invitation_is_understood() {
+    let text = invitation("dashwright", "http://127.0.0.1:9");
+    let commands = text.lines().map(str::trim).filter(|line| line.starts_with("dashwright "));
+    let understood = |line: &str| Cli::try_parse_from(line.split(' ')).map(|_| line.to_owned());
+    let understood: Result<Vec<String>, clap::Error> = commands.map(understood).collect();
+    assert_eq!(understood.unwrap().len(), 5, "{text}");
 }
