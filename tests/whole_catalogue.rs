@@ -4,7 +4,7 @@
 #![cfg(test)]
 
 use std::collections::BTreeMap;
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 
 use dashwright_model::exchange;
 use dashwright_planner::{
@@ -74,28 +74,43 @@ fn snapshot() -> Snapshot {
     Snapshot::build(sources.collect()).unwrap()
 }
 
-/// Every radio in every vehicle line with each of its audio options.
+/// The catalogue, compiled and as plain JSON, and every plan of it: made once for all tests.
+struct Catalogue {
+    snapshot: Snapshot,
+    json: BTreeMap<String, BTreeMap<String, Value>>,
+}
+
+static CATALOGUE: LazyLock<Catalogue> =
+    LazyLock::new(|| Catalogue { snapshot: snapshot(), json: demo_json().unwrap() });
+
+static JOBS: LazyLock<Vec<Job<'static>>> = LazyLock::new(all_jobs);
+
 fn check_all(check: impl Fn(&Job<'_>)) -> usize {
-    let (snapshot, json) = (snapshot(), demo_json().unwrap());
+    JOBS.iter().for_each(check);
+    JOBS.len()
+}
+
+/// Every radio in every vehicle line with each of its audio options.
+fn all_jobs() -> Vec<Job<'static>> {
+    let Catalogue { snapshot, json } = &*CATALOGUE;
     let request = Request::default();
-    let mut count = 0;
+    let mut jobs = Vec::new();
     for line in snapshot.lines() {
         let vehicle = &json["vehicle"][snapshot.line_id(line)];
         for option in snapshot.options_of(line) {
             let audio = &json["factory_audio"][option.option.audio.as_str()];
             for (index, radio) in snapshot.radios().iter() {
-                let plan = plan_case(&snapshot, option.case, index, &request).unwrap();
+                let plan = plan_case(snapshot, option.case, index, &request).unwrap();
                 let chosen = plan.chosen.iter().flat_map(|chosen| &chosen.parts);
                 let ids = chosen.map(|one| snapshot.parts().get(one.part).unwrap().id.to_string());
                 let parts = ids.map(|id| &json["part"][&id]).collect();
                 let name = format!("{} {} {}", snapshot.line_id(line), option.option.code, radio.id);
                 let radio = &json["radio"][radio.id.as_str()];
-                check(&Job { name, audio, radio, vehicle, plan, parts });
-                count += 1;
+                jobs.push(Job { name, audio, radio, vehicle, plan, parts });
             }
         }
     }
-    count
+    jobs
 }
 
 fn ends(wiring: &Wiring) -> impl Iterator<Item = &LeadEnd> {
@@ -229,5 +244,5 @@ fn every_switch_of_every_chosen_module_has_one_position() {
         }
     });
     assert!(banks.get() > 50, "{} banks", banks.get());
-    assert_eq!(setting_faults(&snapshot()), []);
+    assert_eq!(setting_faults(&CATALOGUE.snapshot), []);
 }

@@ -26,7 +26,7 @@ fn main() -> Result<(), Box<dyn Error>> {
 
     tonic_prost_build::configure().compile_fds(set.clone())?;
 
-    // A second server, in which the answer to a look-up is bytes that were encoded before: see `reply.rs`.
+    // A second server, in which the answers to look-ups and plans are bytes that were encoded before: see `reply.rs`.
     let replies = out.join("replies");
     std::fs::create_dir_all(&replies)?;
     tonic_prost_build::configure()
@@ -34,6 +34,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         .build_client(false)
         .extern_path(".dashwright.v1", "crate::v1")
         .extern_path(".dashwright.v1.LookUpFitmentResponse", "crate::reply::Reply")
+        .extern_path(".dashwright.v1.PlanInstallResponse", "crate::reply::Reply")
         .compile_fds(set)?;
     Ok(())
 }

@@ -70,8 +70,8 @@ async fn adding_what_a_cart_lacks_completes_it_at_the_price_that_was_told() {
 async fn a_stream_keeps_order_and_names_and_a_bad_cart_ends_nothing() {
     let (_home, running) = Running::demo().await.unwrap();
     let carts = (0..200).map(|number| match number % 4 {
-        0 => named(number, cart(&[("hwk-210", 1)])),
-        1 => named(number, cart(&[("nonsense", 1), ("hwk-210", 3)])),
+        0 => named(number, cart(&[("hwk-210-d", 1)])),
+        1 => named(number, cart(&[("nonsense", 1), ("hwk-210-d", 3)])),
         2 => named(number, CheckCartRequest { vehicle: None, ..cart(&[]) }),
         _ => named(number, CheckCartRequest { radio_id: "no-radio".to_owned(), ..cart(&[("", 1)]) }),
     });

@@ -13,11 +13,10 @@ use std::time::{Duration, Instant};
 use futures_util::future::{BoxFuture, FutureExt as _};
 use http::{HeaderMap, Request, Response};
 use tokio::sync::Semaphore;
+use tonic::Status;
 use tonic::body::Body;
-use tonic::{Code, Status};
 use tower::{Layer, Service};
 
-use crate::from_proto::{FieldFault, FieldProblem};
 use crate::limits::LIMITS;
 use crate::status::Refusal;
 
@@ -172,18 +171,8 @@ fn with_reason(response: Response<Body>) -> Response<Body> {
     if !headers.contains_key("grpc-status") || headers.contains_key("grpc-status-details-bin") {
         return response;
     }
-    match Status::from_header_map(headers).map(|status| status.code()) {
-        // tonic's word for a message over its limit.
-        Some(Code::OutOfRange | Code::ResourceExhausted) => refused(Refusal::TooLarge),
-        // tonic's word for bytes that it could not decode: no handler of this service says it without details.
-        Some(Code::Internal) => {
-            let problem = FieldProblem::NoMessage;
-            refused(Refusal::Fields(vec![FieldFault { path: String::new(), problem }]))
-        }
-        // tonic's word for a timeout of its own.
-        Some(Code::Cancelled) => refused(Refusal::Deadline { most: LIMITS.deadline }),
-        _ => response,
-    }
+    let refusal = Status::from_header_map(headers).and_then(|status| Refusal::of_transport(status.code()));
+    refusal.map_or(response, refused)
 }
 
 #[cfg(test)]

@@ -1,4 +1,4 @@
-//! What look-ups share: the answer for a set of audio options, encoded once and sent as it is.
+//! What look-ups and plans share: the answer for a set of audio options, encoded once and sent as it is.
 //!
 //! For one vehicle line the answer depends on the line's set of audio options and on which of them the question leaves
 //! possible; only the candidates, the matches and the revision are the line's own. Each cell is filled by the first
@@ -9,8 +9,10 @@ use std::sync::{Arc, OnceLock};
 use bytes::Bytes;
 use dashwright_engine::View;
 use dashwright_planner::{Fitment, WeakestEvidence, look_up};
-use dashwright_snapshot::{Candidate, Snapshot};
+use dashwright_snapshot::{Candidate, RecordIx, Snapshot};
 use prost::Message as _;
+use quick_cache::Weighter;
+use quick_cache::sync::Cache;
 
 use crate::to_proto;
 
@@ -28,11 +30,39 @@ struct Cells {
     each: Vec<OnceLock<SharedAnswer>>,
 }
 
+/// Bytes of plans that are kept. Unlike look-ups, plans have no bound of their own: sets of options times radios times
+/// whatever callers order.
+const PLAN_BYTES: u64 = 64 << 20;
+/// What a plan takes, for the first size of the table.
+const USUAL_PLAN_BYTES: usize = 16 << 10;
+
+/// What a plan of one vehicle line depends on, beside the dataset.
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+pub(crate) struct PlanKey {
+    /// The set of audio options.
+    set: usize,
+    /// The one that is known; all without it.
+    option: Option<u16>,
+    radio: RecordIx,
+    /// The order as it was asked for.
+    order: Vec<u8>,
+}
+
+#[derive(Clone, Debug)]
+struct ByBytes;
+
+impl Weighter<PlanKey, SharedAnswer> for ByBytes {
+    fn weight(&self, key: &PlanKey, answer: &SharedAnswer) -> u64 {
+        (key.order.len() + answer.bytes.len()) as u64
+    }
+}
+
 /// A view with the answers that were encoded from it.
 #[derive(Debug)]
 pub(crate) struct Answers {
     pub(crate) view: Arc<View>,
     cells: Vec<Cells>,
+    plans: OnceLock<Cache<PlanKey, SharedAnswer, ByBytes>>,
 }
 
 impl Answers {
@@ -40,33 +70,60 @@ impl Answers {
         let sets = view.snapshot().option_sets().iter();
         let empty = |count: usize| (0..count).map(|_| OnceLock::new()).collect();
         let cells = sets.map(|set| Cells { all: OnceLock::new(), each: empty(set.options.len()) }).collect();
-        Self { view, cells }
+        Self { view, cells, plans: OnceLock::new() }
     }
 
     /// The answer for candidates, each with one option: from its cell where they are one line with all of its options or
     /// with a single one, and made afresh otherwise.
     pub(crate) fn of(&self, candidates: &[Candidate]) -> SharedAnswer {
         let snapshot = self.view.snapshot();
-        match self.cell(snapshot, candidates) {
+        match self.cell(candidates) {
             Some(cell) => cell.get_or_init(|| encode(snapshot, candidates)).clone(),
             None => encode(snapshot, candidates),
         }
     }
 
-    fn cell(&self, snapshot: &Snapshot, candidates: &[Candidate]) -> Option<&OnceLock<SharedAnswer>> {
+    /// A plan: kept where it is for one line with all of its options or with a single one, and made afresh otherwise.
+    pub(crate) fn plan(
+        &self,
+        candidates: &[Candidate],
+        (radio, order): (RecordIx, Vec<u8>),
+        make: impl FnOnce() -> SharedAnswer,
+    ) -> SharedAnswer {
+        let Some((set, option)) = self.place(candidates) else { return make() };
+        let plans = self.plans.get_or_init(|| {
+            let items = usize::try_from(PLAN_BYTES).unwrap_or(usize::MAX) / USUAL_PLAN_BYTES;
+            Cache::with_weighter(items, PLAN_BYTES, ByBytes)
+        });
+        let key = PlanKey { set, option, radio, order };
+        if let Some(kept) = plans.get(&key) {
+            return kept;
+        }
+        // Two calls may both make it; they make the same.
+        let made = make();
+        plans.insert(key, made.clone());
+        made
+    }
+
+    fn cell(&self, candidates: &[Candidate]) -> Option<&OnceLock<SharedAnswer>> {
+        let (set, option) = self.place(candidates)?;
+        let cells = self.cells.get(set)?;
+        option.map_or(Some(&cells.all), |option| cells.each.get(usize::from(option)))
+    }
+
+    /// The set of options of the one line that candidates are of, and the option where it is a single one.
+    fn place(&self, candidates: &[Candidate]) -> Option<(usize, Option<u16>)> {
         let (first, others) = candidates.split_first()?;
         if others.iter().any(|other| other.line != first.line) {
             return None;
         }
-        let line = snapshot.line(first.line)?;
-        let cells = self.cells.get(line.options.get())?;
-        if candidates.len() == cells.each.len() {
-            return Some(&cells.all);
+        let set = self.view.snapshot().line(first.line)?.options.get();
+        let options = self.cells.get(set)?.each.len();
+        match others {
+            _ if candidates.len() == options => Some((set, None)),
+            [] => Some((set, Some(*first.options.first()?))),
+            _ => None,
         }
-        if !others.is_empty() {
-            return None;
-        }
-        cells.each.get(usize::from(*first.options.first()?))
     }
 }
 

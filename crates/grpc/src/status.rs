@@ -101,6 +101,22 @@ impl From<IdentifyError> for Refusal {
 }
 
 impl Refusal {
+    /// What a bare status of the transport means, where the transport has a word of its own for a refusal.
+    pub(crate) fn of_transport(code: Code) -> Option<Self> {
+        match code {
+            // tonic's word for a message over its limit.
+            Code::OutOfRange | Code::ResourceExhausted => Some(Self::TooLarge),
+            // tonic's word for bytes that it could not decode: no handler of this service says it without details.
+            Code::Internal => {
+                let problem = FieldProblem::NoMessage;
+                Some(Self::Fields(vec![FieldFault { path: String::new(), problem }]))
+            }
+            // tonic's word for a timeout of its own.
+            Code::Cancelled => Some(Self::Deadline { most: LIMITS.deadline }),
+            _ => None,
+        }
+    }
+
     /// The refusal of one cart of a stream: as a unary call would say it, without ending the stream.
     pub(crate) fn told_in_stream(&self) -> CartError {
         let (code, reason, _) = told(self);

@@ -41,7 +41,10 @@ impl Service {
         while let Some(cart) = carts.next().await {
             let cart = match cart {
                 Ok(cart) => cart,
-                Err(status) => return answers.send(Err(status)).await,
+                Err(status) => {
+                    let refused = Refusal::of_transport(status.code()).map_or(status, Into::into);
+                    return answers.send(Err(refused)).await;
+                }
             };
             count += 1;
             if count > CARTS_PER_STREAM {

@@ -49,7 +49,7 @@ impl FitmentService for Service {
     async fn plan_install(
         &self,
         request: Request<v1::PlanInstallRequest>,
-    ) -> Result<Response<v1::PlanInstallResponse>, Status> {
+    ) -> Result<Response<Reply>, Status> {
         Ok(Response::new(self.install_plan(request.into_inner()).await?))
     }
 

@@ -1,44 +1,56 @@
 //! `PlanInstall`: the whole plan for a radio in a vehicle.
 
+use dashwright_api::reply::Reply;
 use dashwright_api::v1;
-use dashwright_planner::plan;
+use dashwright_planner::{Request, plan};
+use dashwright_snapshot::{RecordIx, Snapshot};
+use prost::Message as _;
 
 use super::asked::Asked;
 use crate::from_proto::{FieldFaults, order, radio, read_at, vehicle_question};
+use crate::shared::SharedAnswer;
 use crate::{Refusal, Service, to_proto};
 
 impl Service {
-    pub(crate) async fn install_plan(
-        &self,
-        request: v1::PlanInstallRequest,
-    ) -> Result<v1::PlanInstallResponse, Refusal> {
+    pub(crate) async fn install_plan(&self, request: v1::PlanInstallRequest) -> Result<Reply, Refusal> {
         let v1::PlanInstallRequest { read_at: at, vehicle, radio_id, order: wanted } = request;
+        let ordered = wanted.as_ref().map(prost::Message::encode_to_vec).unwrap_or_default();
         let mut faults = FieldFaults::default();
         let (at, question) = (read_at(at, &mut faults), vehicle_question(vehicle, &mut faults));
         let wanted = order(wanted, &mut faults);
 
-        let view = self.view(at).await?;
-        let snapshot = view.snapshot();
+        let answers = self.answers(at).await?;
+        let snapshot = answers.view.snapshot();
         let index = radio(snapshot, "radio_id", &radio_id, &mut faults);
         let request = wanted.of(snapshot, &mut faults);
         let index = faults.with(index)?;
-        let asked = Asked::of(&view, &question)?;
+        let asked = Asked::of(&answers.view, &question)?;
 
-        let plans = plan(snapshot, &asked.candidates, index, &request);
-        let answer = match snapshot.radios().get(index) {
-            Some(radio) => to_proto::plan(snapshot, radio, &plans),
-            None => v1::PlanInstallResponse::default(),
-        };
-        Ok(v1::PlanInstallResponse {
-            revision: Some(to_proto::dataset_revision(&view)),
+        let make = || shared(snapshot, &asked, index, &request);
+        let shared = answers.plan(&asked.candidates, (index, ordered), make);
+        let own = v1::PlanInstallResponse {
+            revision: Some(to_proto::dataset_revision(&answers.view)),
             candidates: asked.candidate_messages(),
             remaining_lines: asked.remaining_lines(),
             matches: asked.matches(),
             vin_concerns: asked.vin_concerns(),
-            weakest_evidence: asked.weakest(plans.weakest).as_ref().map(to_proto::weakest_evidence),
-            question: answer.question.clone().or_else(|| asked.next_question()),
-            verdict: if asked.too_many() { v1::Verdict::Depends.into() } else { answer.verdict },
-            ..answer
-        })
+            weakest_evidence: asked.weakest(shared.weakest).as_ref().map(to_proto::weakest_evidence),
+            ..v1::PlanInstallResponse::default()
+        };
+        Ok(Reply { own: own.encode_to_vec().into(), shared: shared.bytes })
     }
+}
+
+/// What of a plan is not the call's own.
+fn shared(snapshot: &Snapshot, asked: &Asked<'_>, radio: RecordIx, request: &Request) -> SharedAnswer {
+    let plans = plan(snapshot, &asked.candidates, radio, request);
+    let Some(radio) = snapshot.radios().get(radio) else {
+        return SharedAnswer { bytes: bytes::Bytes::new(), weakest: None };
+    };
+    let mut message = to_proto::plan(snapshot, radio, &plans);
+    if asked.too_many() {
+        message.verdict = v1::Verdict::Depends.into();
+        message.question = asked.next_question();
+    }
+    SharedAnswer { bytes: message.encode_to_vec().into(), weakest: plans.weakest }
 }
