@@ -180,33 +180,37 @@ impl Order {
 fn need(text: &str) -> Result<v1::Need, OrderFault> {
     let name = text.to_uppercase().replace('-', "_");
     let known = v1::Need::from_str_name(&format!("NEED_{name}"));
-    known.filter(|need| *need != v1::Need::Unspecified).ok_or(OrderFault::NoNeed)
+    known.filter(|need| *need != v1::Need::Unspecified).ok_or(OrderFault::Need)
 }
 
 fn wish(text: &str) -> Result<(v1::Need, u32), OrderFault> {
     let (name, weight) = text.split_once('=').unwrap_or((text, "1"));
     let need = need(name)?;
-    let number = weight.parse().map_err(|_| OrderFault::NoWeight { found: weight.to_owned() })?;
+    let number = weight.parse().map_err(|_| OrderFault::Weight { found: weight.to_owned() })?;
     Ok((need, number))
 }
 
 fn own_price(text: &str) -> Result<(String, u64), OrderFault> {
-    let (part, price) = text.split_once('=').ok_or(OrderFault::NoPrice)?;
-    let number = price.parse().map_err(|_| OrderFault::NoAmount { found: price.to_owned() })?;
+    let (part, price) = text.split_once('=').ok_or(OrderFault::Price)?;
+    let number = price.parse().map_err(|_| OrderFault::Amount { found: price.to_owned() })?;
     Ok((part.to_owned(), number))
 }
 
 /// What is wrong with a word of an order.
 #[derive(Debug, thiserror::Error)]
 enum OrderFault {
+    /// No need is called so.
     #[error("no need is called so; there are {}", need_names())]
-    NoNeed,
+    Need,
+    /// The weight is none.
     #[error("`{found}` is no weight from 0 to 1000")]
-    NoWeight { found: String },
+    Weight { found: String },
+    /// There is no price.
     #[error("it is not PART=MINOR_UNITS, as kit-7=1590")]
-    NoPrice,
+    Price,
+    /// The price is no amount.
     #[error("`{found}` is no count of minor units, as 1590 for 15.90")]
-    NoAmount { found: String },
+    Amount { found: String },
 }
 
 /// The needs as a person writes them.

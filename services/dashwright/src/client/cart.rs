@@ -21,7 +21,7 @@ pub(crate) fn cart(arguments: Cart) -> Result<(), Failure> {
         lines: lines.collect(),
     };
     let carts = match file {
-        None => Carts::One(given),
+        None => Carts::One(Box::new(given)),
         Some(path) => {
             carts(&path, &given).map_err(|error| Failure::CartFile { path, error: Box::new(error) })?
         }
@@ -29,7 +29,7 @@ pub(crate) fn cart(arguments: Cart) -> Result<(), Failure> {
     wiring::block_on(async {
         let connection = Connection::open(&source.client.server).await?;
         match carts {
-            Carts::One(cart) => one(&connection, cart, source.client.json).await,
+            Carts::One(cart) => one(&connection, *cart, source.client.json).await,
             Carts::Many(carts) => many(&connection, carts, source.client.json).await,
         }
     })

@@ -21,7 +21,7 @@ const MOST_ROWS_TOLD: usize = 20;
 #[derive(Debug, PartialEq)]
 pub(super) enum Carts {
     /// One cart.
-    One(v1::CheckCartRequest),
+    One(Box<v1::CheckCartRequest>),
     /// A list of carts, which is a list even where it has one.
     Many(Vec<v1::CheckCartRequest>),
 }
@@ -113,7 +113,7 @@ pub(super) fn carts(file: &Path, given: &v1::CheckCartRequest) -> Result<Carts, 
     let bytes = std::fs::read(file).map_err(CartFileError::Unreadable)?;
     if named("csv") {
         let lines = table(&bytes)?;
-        return Ok(Carts::One(v1::CheckCartRequest { lines, ..given.clone() }));
+        return Ok(Carts::One(Box::new(v1::CheckCartRequest { lines, ..given.clone() })));
     }
     json(&bytes, given)
 }
@@ -225,7 +225,7 @@ fn json(bytes: &[u8], given: &v1::CheckCartRequest) -> Result<Carts, CartFileErr
     let text = text(bytes)?;
     if !text.trim_start().starts_with('[') {
         let cart: FileCart = serde_json::from_str(text).map_err(CartFileError::Json)?;
-        return Ok(Carts::One(request(cart, given)));
+        return Ok(Carts::One(Box::new(request(cart, given))));
     }
     let carts: Vec<FileCart> = serde_json::from_str(text).map_err(CartFileError::Json)?;
     if carts.is_empty() {
