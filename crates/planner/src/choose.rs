@@ -6,8 +6,13 @@
 //!
 //! It is solved by depth-first branch and bound (`search.rs`). Costs are packed into one integer, most significant level
 //! first ([`Cost`]); sums of packed costs compare as the levels do and differences keep the order, so the bound by dual
-//! ascent is exact in this arithmetic. The worst case is exponential, as set cover is: the search is bounded by
-//! [`NODE_LIMIT`], and a search that meets it says so ([`Choice::NotProven`]) instead of going on.
+//! ascent is exact in this arithmetic. What cannot stand in a choice as good as the best is forbidden at every node.
+//!
+//! The worst case is exponential, as set cover is: the search is bounded by [`NODE_LIMIT`], and a search that meets it says
+//! so ([`Choice::NotProven`]) instead of going on. Problems shaped like a catalogue's are far from it (benches/choose.rs:
+//! 40 demands and 400 items take some hundred nodes). Those that meet it have nothing to tell items apart: 400 items of one
+//! price and one time that meet three or five of 40 demands at random, or as many wishes of one weight as compete for
+//! hardly enough room.
 
 mod bits;
 mod cost;
@@ -23,8 +28,11 @@ mod tests;
 
 pub use cost::{Cost, MAX_PRICE};
 
+use std::fmt;
+
 #[cfg(test)]
 use crate::request::Aim;
+use crate::request::MAX_WEIGHT;
 
 use search::{Compiled, Search};
 
@@ -84,16 +92,40 @@ pub struct Problem {
     pub capacities: Vec<u16>,
 }
 
-/// A problem larger than can be solved here.
+/// What is wrong with a problem.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum TooLarge {
+pub enum ProblemError {
     /// More demands than [`MAX_DEMANDS`].
     Demands(usize),
     /// More items than [`MAX_ITEMS`].
     Items(usize),
     /// More groups than [`MAX_GROUPS`].
     Groups(usize),
+    /// A wish that weighs more than [`MAX_WEIGHT`].
+    Weight(u32),
+    /// An item that meets or activates a demand that the problem does not have.
+    UnknownDemand(usize),
+    /// An item that requires or excludes an item that the problem does not have.
+    UnknownItem(usize),
+    /// An item that takes a resource that the problem does not have.
+    UnknownResource(usize),
 }
+
+impl fmt::Display for ProblemError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Demands(found) => write!(f, "{found} demands, at most {MAX_DEMANDS}"),
+            Self::Items(found) => write!(f, "{found} items, at most {MAX_ITEMS}"),
+            Self::Groups(found) => write!(f, "{found} groups of required items, at most {MAX_GROUPS}"),
+            Self::Weight(found) => write!(f, "a wish of weight {found}, at most {MAX_WEIGHT}"),
+            Self::UnknownDemand(number) => write!(f, "no demand has the number {number}"),
+            Self::UnknownItem(number) => write!(f, "no item has the number {number}"),
+            Self::UnknownResource(number) => write!(f, "no resource has the number {number}"),
+        }
+    }
+}
+
+impl std::error::Error for ProblemError {}
 
 /// A choice.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -127,20 +159,21 @@ pub enum Choice {
 /// The best choice within a number of nodes.
 ///
 /// # Errors
-/// When the problem is larger than the limits.
-pub fn choose(problem: &Problem, limit: u64) -> Result<Choice, TooLarge> {
+/// When the problem is larger than the limits, or names what it does not have.
+pub fn choose(problem: &Problem, limit: u64) -> Result<Choice, ProblemError> {
     let compiled = Compiled::of(problem)?;
     Ok(best_of(&compiled, &[], limit))
 }
 
-/// The next best choices that are no supersets of a better one, and whether that is proven.
+/// The next best choices that are no supersets of a better one, and whether that is proven. The limit is for all of them.
 pub fn alternatives(problem: &Problem, best: &Solution, most: usize, limit: u64) -> (Vec<Solution>, bool) {
     let Ok(compiled) = Compiled::of(problem) else { return (Vec::new(), false) };
     let mut better = vec![bits::of(&best.items)];
-    let mut found = Vec::new();
+    let (mut found, mut nodes) = (Vec::new(), 0);
     while found.len() < most && better.iter().all(|items| !bits::is_empty(items)) {
-        match best_of(&compiled, &better, limit) {
+        match best_of(&compiled, &better, limit.saturating_sub(nodes)) {
             Choice::Proven(solution) => {
+                nodes += solution.nodes;
                 better.push(bits::of(&solution.items));
                 found.push(solution);
             }

@@ -53,7 +53,11 @@ impl Numbers {
 #[must_use]
 pub(super) fn instance(seed: u64, demands: usize, items: usize) -> Instance {
     let mut numbers = Numbers::new(seed);
-    let aim = [Aim::LowestPrice, Aim::FewestParts, Aim::LeastBenchTime][numbers.index(3)];
+    let aim = match numbers.index(3) {
+        0 => Aim::LowestPrice,
+        1 => Aim::FewestParts,
+        _ => Aim::LeastBenchTime,
+    };
     let resources = 2 + numbers.index(4);
     let demands: Vec<Demand> = (0..demands).map(|_| demand(&mut numbers)).collect();
     // In some catalogues many lists come to the same: then the order of ids has to decide.
@@ -91,7 +95,8 @@ fn price(numbers: &mut Numbers, prices: &[u64]) -> Priced {
         _ => prices.get(numbers.index(prices.len())).copied(),
     };
     let minutes = match prices.is_empty() {
-        true => numbers.chance(92).then(|| [200, 500, 1_200, 1_500][numbers.index(4)]),
+        true if numbers.chance(92) => [200, 500, 1_200, 1_500].get(numbers.index(4)).copied(),
+        true => None,
         false => Some(500),
     };
     Priced { price, minutes }
@@ -111,16 +116,33 @@ fn item(
     let mut covers: Vec<usize> = covers.collect();
     covers.sort_unstable();
     covers.dedup();
-    let others = |numbers: &mut Numbers, most: usize| -> Vec<usize> {
-        let count = 1 + numbers.index(most);
-        (0..count).map(|_| numbers.index(items)).filter(|other| *other != number).collect()
-    };
     Item {
         covers,
         activates: if numbers.chance(12) { vec![numbers.index(demands)] } else { Vec::new() },
         cost,
-        requires: if numbers.chance(14) { vec![others(numbers, 3)] } else { Vec::new() },
-        conflicts: if numbers.chance(10) { others(numbers, 2) } else { Vec::new() },
-        takes: if numbers.chance(45) { vec![numbers.index(resources)] } else { Vec::new() },
+        requires: requires(numbers, number, items),
+        conflicts: if numbers.chance(10) { others(numbers, number, items, 2) } else { Vec::new() },
+        takes: match numbers.below(100) {
+            0..35 => vec![numbers.index(resources)],
+            // Two resources, now and then the same one twice.
+            35..45 => vec![numbers.index(resources), numbers.index(resources)],
+            _ => Vec::new(),
+        },
     }
+}
+
+fn requires(numbers: &mut Numbers, number: usize, items: usize) -> Vec<Vec<usize>> {
+    match numbers.below(100) {
+        0..11 => vec![others(numbers, number, items, 3)],
+        11..14 => vec![others(numbers, number, items, 3), others(numbers, number, items, 2)],
+        // A chain, which the last item closes to a ring; and pairs that require each other.
+        14..17 => vec![vec![(number + 1) % items]],
+        17..20 if number ^ 1 < items => vec![vec![number ^ 1]],
+        _ => Vec::new(),
+    }
+}
+
+fn others(numbers: &mut Numbers, number: usize, items: usize, most: usize) -> Vec<usize> {
+    let count = 1 + numbers.index(most);
+    (0..count).map(|_| numbers.index(items)).filter(|other| *other != number).collect()
 }

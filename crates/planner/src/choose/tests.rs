@@ -1,7 +1,9 @@
 //! The choice against brute force on small problems: optimum, tie-break and alternatives.
 
 use super::instances::{Instance, instance};
-use super::{Choice, Cost, NODE_LIMIT, Problem, Solution, When, alternatives, choose};
+use super::{
+    Choice, Cost, Demand, Item, NODE_LIMIT, Problem, ProblemError, Solution, When, alternatives, choose,
+};
 use crate::request::{Aim, MAX_WEIGHT};
 
 /// The levels of a choice's cost as plain numbers, wishes first, reckoned without [`Cost`]; nothing for what is no choice.
@@ -142,4 +144,68 @@ fn larger_problems_are_proven_within_the_limit() {
         }
     }
     assert!(most < NODE_LIMIT / 2, "{most} nodes");
+}
+
+/// Forty demands, each item meets three of them, and nothing tells the items apart.
+fn alike() -> Problem {
+    let mut numbers = super::instances::Numbers::new(40);
+    let mut item = || {
+        let covers = (0..3).map(|_| numbers.below(40) as usize).collect();
+        let cost = Cost::new(Aim::LowestPrice, Some(500), Some(500));
+        let none = Vec::new;
+        Item { covers, activates: none(), cost, requires: Vec::new(), conflicts: none(), takes: none() }
+    };
+    let items = (0..400).map(|_| item()).collect();
+    Problem { demands: vec![Demand { weight: None, when: When::Always }; 40], items, capacities: Vec::new() }
+}
+
+#[test]
+fn a_search_that_meets_its_limit_says_so_and_tells_a_choice() {
+    for limit in [100, 2_000] {
+        let problem = alike();
+        let Choice::NotProven { best: Some(best), nodes } = choose(&problem, limit).unwrap() else {
+            panic!("proven within {limit} nodes, or nothing found: a harder problem is wanted");
+        };
+        assert!(nodes <= limit);
+        assert!(
+            (0..40).all(|need| best.items.iter().any(|item| problem.items[*item].covers.contains(&need)))
+        );
+        let (_, is_proven) = alternatives(&problem, &best, 3, limit);
+        assert!(!is_proven);
+    }
+    let stopped = choose(&alike(), 0).unwrap();
+    assert_eq!(stopped, Choice::NotProven { best: None, nodes: 0 });
+}
+
+#[test]
+fn a_problem_beyond_the_limits_is_refused() {
+    let refused = |change: fn(&mut Problem)| {
+        let mut problem = instance(3, 5, 8).problem;
+        change(&mut problem);
+        choose(&problem, NODE_LIMIT).unwrap_err()
+    };
+    let errors = [
+        refused(|problem| problem.demands.resize(65, Demand { weight: None, when: When::Always })),
+        refused(|problem| problem.items.resize(513, problem.items[0].clone())),
+        refused(|problem| {
+            problem.items.resize(30, problem.items[0].clone());
+            problem.items[0].requires = (0..193).map(|group| vec![group % 30, 1 + group / 30]).collect();
+            problem.items[1].requires =
+                (0..193).map(|group| vec![group % 30, group % 29, group % 23]).collect();
+        }),
+        refused(|problem| problem.demands[0].weight = Some(1_001)),
+        refused(|problem| problem.items[0].covers.push(5)),
+        refused(|problem| problem.items[0].activates.push(64)),
+        refused(|problem| problem.items[0].requires.push(vec![8])),
+        refused(|problem| problem.items[0].conflicts.push(8)),
+        refused(|problem| problem.items[0].takes.push(999)),
+    ];
+    let told: Vec<String> = errors.iter().map(ToString::to_string).collect();
+    assert_eq!(told[0], "65 demands, at most 64");
+    assert_eq!(told[1], "513 items, at most 512");
+    assert!(matches!(errors[2], ProblemError::Groups(more) if more > 192), "{}", told[2]);
+    assert_eq!(told[3], "a wish of weight 1001, at most 1000");
+    assert_eq!(told[4..6], ["no demand has the number 5", "no demand has the number 64"]);
+    assert_eq!(told[6..8], ["no item has the number 8"; 2]);
+    assert_eq!(told[8], "no resource has the number 999");
 }

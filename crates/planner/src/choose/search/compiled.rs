@@ -4,8 +4,9 @@ use std::collections::BTreeMap;
 
 use super::super::bits::{self, Items, NO_ITEMS, NO_NEEDS, Needs};
 use super::super::cost::Cost;
-use super::super::{Demand, Item, MAX_DEMANDS, MAX_GROUPS, MAX_ITEMS, Problem, Solution, TooLarge, When};
+use super::super::{Demand, Item, MAX_DEMANDS, MAX_GROUPS, MAX_ITEMS, Problem, ProblemError, Solution, When};
 use super::grain::Grain;
+use crate::request::MAX_WEIGHT;
 
 /// A problem in the form in which it is searched. A group of required items is one more need, which arises with the item.
 pub(crate) struct Compiled {
@@ -41,14 +42,15 @@ pub(super) struct Row {
 }
 
 impl Compiled {
-    pub(crate) fn of(problem: &Problem) -> Result<Self, TooLarge> {
+    pub(crate) fn of(problem: &Problem) -> Result<Self, ProblemError> {
         let Problem { demands, items, capacities } = problem;
         if demands.len() > MAX_DEMANDS {
-            return Err(TooLarge::Demands(demands.len()));
+            return Err(ProblemError::Demands(demands.len()));
         }
         if items.len() > MAX_ITEMS {
-            return Err(TooLarge::Items(items.len()));
+            return Err(ProblemError::Items(items.len()));
         }
+        check_names(problem)?;
         let groups = groups(items)?;
         let mut required = NO_NEEDS;
         for (number, _) in demands.iter().enumerate().filter(|(_, demand)| demand.when == When::Always) {
@@ -183,14 +185,32 @@ impl Compiled {
     }
 }
 
+/// What is named has to be there: a number beyond the demands would be taken for a group.
+fn check_names(problem: &Problem) -> Result<(), ProblemError> {
+    let Problem { demands, items, capacities } = problem;
+    let heavy = demands.iter().filter_map(|demand| demand.weight).find(|weight| *weight > MAX_WEIGHT);
+    heavy.map_or(Ok(()), |weight| Err(ProblemError::Weight(weight)))?;
+    for Item { covers, activates, cost: _, requires, conflicts, takes } in items {
+        known(covers.iter().chain(activates), demands.len()).map_err(ProblemError::UnknownDemand)?;
+        known(requires.iter().flatten().chain(conflicts), items.len()).map_err(ProblemError::UnknownItem)?;
+        known(takes, capacities.len()).map_err(ProblemError::UnknownResource)?;
+    }
+    Ok(())
+}
+
+/// Whether all numbers are below an end; the first that is not.
+fn known<'n>(numbers: impl IntoIterator<Item = &'n usize>, end: usize) -> Result<(), usize> {
+    numbers.into_iter().find(|number| **number >= end).map_or(Ok(()), |number| Err(*number))
+}
+
 /// The different groups of required items with their needs.
-fn groups(items: &[Item]) -> Result<BTreeMap<Vec<usize>, usize>, TooLarge> {
+fn groups(items: &[Item]) -> Result<BTreeMap<Vec<usize>, usize>, ProblemError> {
     let mut groups = BTreeMap::new();
     for group in items.iter().flat_map(|item| &item.requires) {
         let next = MAX_DEMANDS + groups.len();
         groups.entry(members(group)).or_insert(next);
     }
-    if groups.len() > MAX_GROUPS { Err(TooLarge::Groups(groups.len())) } else { Ok(groups) }
+    if groups.len() > MAX_GROUPS { Err(ProblemError::Groups(groups.len())) } else { Ok(groups) }
 }
 
 /// A group in order, so that equal ones are one need.
