@@ -1,6 +1,7 @@
 //! What the exact choice costs, with node counts: `cargo bench -p dashwright-planner --bench choose`.
 
 use std::hint::black_box;
+use std::time::Instant;
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use dashwright_planner::Aim;
@@ -16,6 +17,9 @@ const SIZES: [(usize, usize); 3] = [(14, 60), (24, 200), (40, 400)];
 const PROBLEMS: u64 = 40;
 
 fn benches(criterion: &mut Criterion) {
+    let (problem, start) = (worst(), Instant::now());
+    let nodes_of_worst = nodes(&problem);
+    println!("worst known, 40 demands, 400 items: {nodes_of_worst} nodes in {:?}", start.elapsed());
     for (demands, items) in SIZES {
         let problems: Vec<Problem> =
             (0..PROBLEMS).map(|seed| instances::instance(seed, demands, items).problem).collect();
@@ -33,6 +37,22 @@ fn benches(criterion: &mut Criterion) {
             bencher.iter(|| turn.next().map(|problem| choose(black_box(problem), NODE_LIMIT)));
         });
     }
+}
+
+/// The worst that is known: nothing tells the items apart, and each meets three demands at random. It ends at the limit.
+fn worst() -> Problem {
+    let mut numbers = instances::Numbers::new(40);
+    let cost = Cost::new(Aim::LowestPrice, Some(500), Some(500));
+    let mut item = || Item {
+        covers: (0..3).filter_map(|_| usize::try_from(numbers.below(40)).ok()).collect(),
+        activates: Vec::new(),
+        cost,
+        requires: Vec::new(),
+        conflicts: Vec::new(),
+        takes: Vec::new(),
+    };
+    let items = (0..400).map(|_| item()).collect();
+    Problem { demands: vec![Demand { weight: None, when: When::Always }; 40], items, capacities: Vec::new() }
 }
 
 fn nodes(problem: &Problem) -> u64 {
