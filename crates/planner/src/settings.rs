@@ -3,16 +3,20 @@
 //! Every switch must end with exactly one position. A switch that is set twice differently, or never and without a default,
 //! is an error of the catalogue, found when the dataset is checked and not on the bench ([`setting_faults`]).
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
+use dashwright_model::Need;
 use dashwright_model::record::setting::{
     Instruction, OnDirection, Selector, Setting, SettingCondition, SwitchBank, SwitchPosition,
 };
 use dashwright_model::record::{Part, Radio};
 use dashwright_quantity::{Label, PartId, Prose, RadioId};
-use dashwright_snapshot::{Case, CaseIx, RecordIx, Snapshot};
+use dashwright_snapshot::{Case, CaseIx, Offer, RecordIx, Snapshot};
 
 use crate::radios::radio_matches;
+
+#[cfg(test)]
+mod tests;
 
 /// Which rule of a setting says so, counted from 0; the default without one.
 pub type RuleNumber = Option<u16>;
@@ -75,7 +79,7 @@ pub enum SettingFault {
         /// The switch.
         switch: u8,
     },
-    /// Two rules want different positions of a selector.
+    /// Two rules hold for a selector: at most one may, whatever they say.
     SelectorTwice {
         /// The setting.
         setting: Label,
@@ -113,49 +117,54 @@ pub fn settings(
     part: &Part,
 ) -> Result<Vec<SettingAnswer>, SettingFault> {
     let pair = Pair { snapshot, case, radio };
-    let mut answers = Vec::new();
-    for (setting, number) in part.settings.iter().zip(0_u16..) {
-        let state = match setting {
-            Setting::SwitchBank(bank) => Some(pair.bank(bank)?),
-            Setting::Selector(selector) => Some(pair.selector(selector)?),
-            Setting::Instruction(instruction) => pair.instruction(instruction),
-        };
-        answers.extend(state.map(|state| SettingAnswer { number, state }));
-    }
-    Ok(answers)
+    pair.answers(part).filter_map(Result::transpose).collect()
 }
 
-/// Every setting that is wrong for some radio and case that its part says something about.
+/// Every setting that is wrong for some radio and case that its part says something about, also where the part can only be
+/// had from a shelf.
 #[must_use]
 pub fn setting_faults(snapshot: &Snapshot) -> Vec<FaultySetting> {
     let mut faults = Vec::new();
     for (case, number) in snapshot.cases().iter().zip(0_u32..) {
-        let mut parts: Vec<RecordIx> = case.offers.iter().map(|offer| offer.part).collect();
-        parts.sort_unstable();
-        parts.dedup();
-        let set = parts.iter().filter_map(|part| snapshot.parts().get(*part));
-        for part in set.filter(|part| !part.settings.is_empty()) {
+        let parts: BTreeSet<RecordIx> = said(case).map(|offer| offer.part).collect();
+        for (index, part) in parts.iter().filter_map(|index| Some((*index, snapshot.parts().get(*index)?))) {
+            if part.settings.is_empty() {
+                continue;
+            }
             for (_, radio) in
-                snapshot.radios().iter().filter(|(_, radio)| goes_with(case, snapshot, part, radio))
+                snapshot.radios().iter().filter(|(_, radio)| goes_with(case, index, part, radio))
             {
-                if let Err(fault) = settings(snapshot, case, radio, part) {
-                    let (part, radio) = (part.id.clone(), radio.id.clone());
-                    faults.push(FaultySetting { part, radio, case: CaseIx::new(number), fault });
-                }
+                let pair = Pair { snapshot, case, radio };
+                let wrong = pair.answers(part).filter_map(Result::err);
+                faults.extend(wrong.map(|fault| FaultySetting {
+                    part: part.id.clone(),
+                    radio: radio.id.clone(),
+                    case: CaseIx::new(number),
+                    fault,
+                }));
             }
         }
     }
     faults
 }
 
+/// What parts say that they meet in a case.
+fn said(case: &Case) -> impl Iterator<Item = &Offer> {
+    case.offers.iter().chain(&case.former)
+}
+
 /// Whether a part offers anything in a case to a radio.
-fn goes_with(case: &Case, snapshot: &Snapshot, part: &Part, radio: &Radio) -> bool {
-    case.offers.iter().any(|offer| {
-        let own = snapshot.parts().get(offer.part).is_some_and(|own| own.id == part.id);
-        let cover = part.covers.get(usize::from(offer.cover));
-        own && cover
-            .is_some_and(|cover| cover.radio.as_ref().is_none_or(|condition| radio_matches(condition, radio)))
-    })
+fn goes_with(case: &Case, index: RecordIx, part: &Part, radio: &Radio) -> bool {
+    let names = |cover: u16| {
+        let cover = part.covers.get(usize::from(cover))?;
+        cover.radio.as_ref().map(|condition| radio_matches(condition, radio))
+    };
+    let own = case.exclusions.iter().filter(|excluded| excluded.part == index);
+    // What is not for any radio is no offer in the first place.
+    let not_for: Vec<Option<Need>> =
+        own.filter(|excluded| names(excluded.cover) == Some(true)).map(|excluded| excluded.need).collect();
+    let excluded = |need: Need| not_for.iter().any(|excluded| excluded.is_none_or(|own| own == need));
+    said(case).any(|offer| offer.part == index && names(offer.cover).unwrap_or(true) && !excluded(offer.need))
 }
 
 /// A radio and a car.
@@ -166,6 +175,21 @@ struct Pair<'a> {
 }
 
 impl Pair<'_> {
+    /// Where each setting of a part stands; nothing for an instruction that is not for this pair.
+    fn answers<'p>(
+        &'p self,
+        part: &'p Part,
+    ) -> impl Iterator<Item = Result<Option<SettingAnswer>, SettingFault>> + 'p {
+        part.settings.iter().zip(0_u16..).map(|(setting, number)| {
+            let state = match setting {
+                Setting::SwitchBank(bank) => Some(self.bank(bank)?),
+                Setting::Selector(selector) => Some(self.selector(selector)?),
+                Setting::Instruction(instruction) => self.instruction(instruction),
+            };
+            Ok(state.map(|state| SettingAnswer { number, state }))
+        })
+    }
+
     fn holds(&self, condition: &SettingCondition) -> bool {
         match condition {
             SettingCondition::Always => true,
@@ -206,20 +230,16 @@ impl Pair<'_> {
 
     fn selector(&self, selector: &Selector) -> Result<SettingState, SettingFault> {
         let name = selector.name.clone();
-        let mut found: Option<(u8, u16)> = None;
-        for (rule, number) in selector.rules.iter().zip(0_u16..).filter(|(rule, _)| self.holds(&rule.when)) {
-            match found {
-                Some((position, earlier)) if position != rule.position => {
-                    return Err(SettingFault::SelectorTwice { setting: name, rules: (earlier, number) });
-                }
-                Some(_) => {}
-                None => found = Some((rule.position, number)),
+        let mut holding = selector.rules.iter().zip(0_u16..).filter(|(rule, _)| self.holds(&rule.when));
+        match (holding.next(), holding.next(), selector.default) {
+            (Some((_, first)), Some((_, second)), _) => {
+                Err(SettingFault::SelectorTwice { setting: name, rules: (first, second) })
             }
-        }
-        match (found, selector.default) {
-            (Some((position, rule)), _) => Ok(SettingState::Selector { name, position, rule: Some(rule) }),
-            (None, Some(position)) => Ok(SettingState::Selector { name, position, rule: None }),
-            (None, None) => Err(SettingFault::SelectorNever { setting: name }),
+            (Some((rule, number)), None, _) => {
+                Ok(SettingState::Selector { name, position: rule.position, rule: Some(number) })
+            }
+            (None, _, Some(position)) => Ok(SettingState::Selector { name, position, rule: None }),
+            (None, _, None) => Err(SettingFault::SelectorNever { setting: name }),
         }
     }
 

@@ -2,10 +2,12 @@
 //!
 //! What a lead does that comes from a way of a factory plug is what this car has at that way, whatever is printed on it.
 //! What is not joined is said: insulated, fetched elsewhere, or to be decided by a person. Rules that protect people and
-//! cars are in `compat.rs` (what may meet) and `refuse.rs` (what a part can serve); the joining itself is in `join.rs`.
+//! cars are in `compat.rs` (what may meet) and `refuse.rs` (what a part can serve, and what is joined to nothing); the joining
+//! itself is in `join.rs`, what is taken from the car's own wires in `fetch.rs`.
 
 mod compat;
 mod ends;
+mod fetch;
 mod join;
 mod refuse;
 #[cfg(test)]

@@ -317,3 +317,22 @@ fn the_order_of_the_records_does_not_matter() {
     }
     assert_eq!(seen.into_iter().collect::<Vec<_>>(), [expected]);
 }
+
+/// What a module's settings say of vehicles tells cases apart like what its statements say, and can be asked of a case.
+#[test]
+fn the_scopes_of_settings_tell_cases_apart() {
+    let two = [line("v1", [2012, 2013], r#""ALL""#), line("v2", [2015, 2016], r#""ALL""#)];
+    let years = r#"{"ANY_OF":[{"vehicles":[{"make":"m","years":{"from":2010,"to":2014}}]}]}"#;
+    let rule = format!(r#"{{"when":{{"VEHICLE":{years}}},"position":1}}"#);
+    let selector = format!(r#"{{"SELECTOR":{{"name":"S","positions":2,"default":0,"rules":[{rule}]}}}}"#);
+    let head = r#""id":"p","brand":"b","number":"1","title":"t","kind":"DATA_MODULE","life":"CURRENT""#;
+    let module = format!(r#"{head},"covers":[{}],"settings":[{selector}]"#, meets("POWER", r#""ANY""#));
+    let snapshot = build([&two[..], &[source("part", &module)]].concat());
+    assert_eq!(snapshot.cases().len(), 2);
+    let scope: dashwright_model::Scope = serde_json::from_str(years).unwrap();
+    let describes = |vehicle: &str| {
+        let line = snapshot.line(snapshot.line_by_id(vehicle).unwrap()).unwrap();
+        snapshot.describes(&scope, snapshot.case(snapshot.options_of(line)[0].case).unwrap())
+    };
+    assert_eq!(["v1", "v2"].map(describes), [true, false]);
+}

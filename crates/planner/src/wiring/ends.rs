@@ -134,8 +134,11 @@ impl Bench<'_> {
             return End { dead: true, ..end };
         };
         let car = self.car_end(function, Some(way));
+        // Which way it goes is the car's too, where the print is wrong.
+        let direction = if function == lead.function { lead.direction } else { car.direction };
         End {
             function,
+            direction,
             voltage: car.voltage,
             polarity: car.polarity,
             signal: car.signal,
@@ -149,7 +152,8 @@ impl Bench<'_> {
     pub(super) fn car_end(&self, function: Function, way: Option<PlugWay>) -> End {
         let circuit = self.audio.circuit(function);
         let colour = way.as_ref().and_then(|way| self.colour_at(way));
-        let recorded = circuit.and_then(|circuit| circuit.voltage);
+        let camera = || self.audio.camera.as_ref().filter(|_| function == Function::CameraPower)?.supply;
+        let recorded = circuit.and_then(|circuit| circuit.voltage).or_else(camera);
         let by_system = || if at_supply_voltage(function) { self.car_voltage() } else { None };
         End {
             lead: LeadEnd {
@@ -171,6 +175,41 @@ impl Bench<'_> {
             evidence: weak(self.grade(circuit), RecordKind::FactoryAudio, self.audio.id.as_term()),
             record: self.audio_key(),
         }
+    }
+
+    /// The radio's socket for a function, as an end that it brings; nothing where it has none, or not one more.
+    pub(super) fn socket_end(&self, function: Function) -> Option<End> {
+        let kind = socket_of(function)?;
+        let count = self.radio.sockets.iter().find(|socket| socket.kind == kind)?.count;
+        if pair_of(function).is_some_and(|pair| pair > count) || count == 0 {
+            return None;
+        }
+        let signal = match kind {
+            SocketKind::CameraInput => Some(SignalKind::CompositeVideo),
+            SocketKind::LineOutput => Some(SignalKind::Line),
+            _ => None,
+        };
+        let lead = LeadEnd {
+            owner: Owner::Socket(kind),
+            printed: function,
+            colour: None,
+            gauge: None,
+            current_limit: None,
+            way: None,
+        };
+        Some(End {
+            lead,
+            function,
+            direction: if radio_gives(function) { Direction::Source } else { Direction::Sink },
+            voltage: None,
+            polarity: None,
+            signal,
+            preference: None,
+            feigns: false,
+            dead: false,
+            evidence: weak(self.radio.evidence.grade, RecordKind::Radio, self.radio.id.as_term()),
+            record: self.radio_key(),
+        })
     }
 
     fn grade(&self, circuit: Option<&Circuit>) -> Grade {
@@ -231,6 +270,25 @@ const fn direction_of(function: Function) -> Direction {
             Function::PowerAntenna | Function::AmpOn | Function::CameraPower => Direction::Sink,
             _ => Direction::Source,
         },
+    }
+}
+
+/// Whether the radio gives and the car takes.
+pub(super) const fn radio_gives(function: Function) -> bool {
+    matches!(direction_of(function), Direction::Sink)
+}
+
+/// Which pair of line outputs serves a function: front, rear, subwoofer, centre, in this order (common practice, no source).
+const fn pair_of(function: Function) -> Option<u8> {
+    use Function as F;
+    match function {
+        F::LineFrontLeftPlus | F::LineFrontLeftMinus | F::LineFrontRightPlus | F::LineFrontRightMinus => {
+            Some(1)
+        }
+        F::LineRearLeftPlus | F::LineRearLeftMinus | F::LineRearRightPlus | F::LineRearRightMinus => Some(2),
+        F::LineSubwooferPlus | F::LineSubwooferMinus => Some(3),
+        F::LineCenterPlus | F::LineCenterMinus => Some(4),
+        _ => None,
     }
 }
 

@@ -1,41 +1,20 @@
 //! Joining: every lead of the radio and of the chosen parts finds its partner, or is said to have none.
+//!
+//! Function by function: what gives on one side, what takes on the other. Each taker gets the best giver that it may meet;
+//! supplies, grounds and triggers share a splice, everything else goes one to one.
 
-use dashwright_model::record::audio::{AntennaRole, Presence, SpeakerReturn};
+use dashwright_model::record::audio::{AntennaRole, Presence, SpeakerPosition, SpeakerReturn};
 use dashwright_model::record::part::{Occupancy, Part, Preference, Resource};
 use dashwright_model::record::radio::{Direction, RadioAsk, SocketKind};
 use dashwright_model::{Function, Grade, Need};
 use dashwright_quantity::{LeadColour, PartId};
 
 use super::compat::mismatches;
-use super::ends::{Class, End, class_of, socket_of};
-use super::refuse::feed_by;
+use super::ends::{Class, End, class_of, radio_gives};
+use super::refuse::{feed_by, forbidden, is_made_for};
 use super::traps::traps;
-use super::{Bench, Fetch, Join, LeadEnd, Load, Loose, LooseReason, Owner, Socketed, Wiring};
+use super::{Bench, Join, LeadEnd, Load, Loose, LooseReason, Mismatch, Owner, Socketed, Wiring};
 use crate::evidence::weaker;
-
-/// Circuits that may be fetched elsewhere in the car. Never those of the restraint system, of brakes or of the engine: the
-/// parking-brake switch is the lamp's, and is only listened to.
-const MAY_BE_FETCHED: &[Function] = &[
-    Function::Battery,
-    Function::Switched,
-    Function::Ground,
-    Function::Illumination,
-    Function::Reverse,
-    Function::ParkingBrake,
-    Function::SpeedPulse,
-    Function::MicrophonePlus,
-    Function::MicrophoneMinus,
-    Function::CameraVideo,
-    Function::CameraGround,
-    Function::Steering1,
-    Function::Steering2,
-    Function::SteeringGround,
-    Function::AuxLeft,
-    Function::AuxRight,
-    Function::AuxGround,
-    Function::Usb,
-    Function::PowerAntenna,
-];
 
 /// Joins the leads of the radio and of the chosen parts. What is met directly may be taken from the car's own wires.
 #[must_use]
@@ -44,55 +23,88 @@ pub fn wire(bench: &Bench<'_>, parts: &[&Part], met_directly: &[Need]) -> Wiring
     let adapters: Vec<End> =
         parts.iter().flat_map(|part| part.leads.iter().map(|lead| bench.end_of_part(part, lead))).collect();
     let steering = steering_module(parts);
-    let mut joiner = Joiner { bench, met_directly, steering, wiring: Wiring::default() };
-    let mut adapters_left = joiner.set_aside(adapters.clone());
-    for end in &mut adapters_left {
+    let camera = shows_camera(parts, &adapters, met_directly);
+    let mut joiner = Joiner { bench, parts, met_directly, steering, camera, wiring: Wiring::default() };
+    let mut open = joiner.set_aside(adapters.clone());
+    open.extend(joiner.car_ends(&adapters));
+    for end in &mut open {
         joiner.feed_camera_from_supply(end, &adapters);
     }
     for function in Function::ALL {
         let own = radio.iter().find(|end| end.function == *function);
         let (offered, rest): (Vec<End>, Vec<End>) =
-            adapters_left.into_iter().partition(|end| end.function == *function);
-        adapters_left = rest;
+            open.into_iter().partition(|end| end.function == *function);
+        open = rest;
         joiner.join(*function, own, offered);
     }
     let mut wiring = joiner.wiring;
-    wiring.traps = traps(&radio, &adapters, &wiring.joins);
+    wiring.traps = traps(bench, &radio, &adapters, &wiring);
     wiring.sockets = sockets(parts);
     wiring
 }
 
-struct Joiner<'b, 'a> {
-    bench: &'b Bench<'a>,
-    met_directly: &'b [Need],
+pub(super) struct Joiner<'b, 'a> {
+    pub(super) bench: &'b Bench<'a>,
+    parts: &'b [&'b Part],
+    pub(super) met_directly: &'b [Need],
     /// The module that listens to the steering buttons in the radio's place.
     steering: Option<PartId>,
-    wiring: Wiring,
+    /// The radio shows a camera in this plan.
+    camera: bool,
+    pub(super) wiring: Wiring,
 }
 
 impl Joiner<'_, '_> {
-    fn insulate(&mut self, end: &End, why: LooseReason) {
-        self.wiring.insulated.push(Loose { lead: end.lead.clone(), function: end.function, why });
+    /// Tells a lead that is joined to nothing. Sockets of the radio and wires of the car are no loose ends.
+    pub(super) fn insulate(&mut self, end: &End, why: LooseReason) {
+        if matches!(end.lead.owner, Owner::Radio | Owner::Part(_)) {
+            self.wiring.insulated.push(Loose { lead: end.lead.clone(), function: end.function, why });
+        }
+    }
+
+    /// Tells what must not meet, each once.
+    pub(super) fn refuse(&mut self, mismatches: impl IntoIterator<Item = Mismatch>) {
+        for mismatch in mismatches {
+            if !self.wiring.refused.contains(&mismatch) {
+                self.wiring.refused.push(mismatch);
+            }
+        }
     }
 
     /// Insulates what is never joined here, and gives back the rest.
     fn set_aside(&mut self, ends: Vec<End>) -> Vec<End> {
         let mut rest = Vec::new();
         for mut end in ends {
-            // The camera's return is a ground like any other.
-            if end.function == Function::CameraGround {
-                end.function = Function::Ground;
-                end.direction = Direction::Sink;
-            }
             if end.dead {
                 self.insulate(&end, LooseReason::DeadWay);
             } else if end.function == Function::PowerAntenna && !self.feeds(&end) {
                 self.insulate(&end, LooseReason::NotFed);
+            } else if let Some(mismatch) = forbidden(self.bench, &end, self.parts, self.steering.is_some()) {
+                self.refuse([mismatch]);
+                self.insulate(&end, LooseReason::MustNotMeet);
             } else {
+                self.rename(&mut end);
                 rest.push(end);
             }
         }
         rest
+    }
+
+    /// What joins another function's splice.
+    fn rename(&self, end: &mut End) {
+        let has = |function: Function| self.bench.radio_end(function).is_some();
+        match end.function {
+            // The camera's return is a ground like any other.
+            Function::CameraGround => {
+                end.function = Function::Ground;
+                end.direction = Direction::Sink;
+            }
+            // A radio without a lead for the antenna feeds it by its amplifier turn-on (common practice, no source).
+            Function::PowerAntenna if !has(Function::PowerAntenna) && has(Function::AmpOn) => {
+                end.function = Function::AmpOn;
+            }
+            _ => {}
+        }
     }
 
     /// Whether the car's antenna is fed by this kind of lead: 12 V goes into an antenna only where that is recorded.
@@ -102,170 +114,120 @@ impl Joiner<'_, '_> {
         mains.map(|antenna| antenna.feed).any(|feed| feed == Some(wanted))
     }
 
+    /// Wires of the car that take what the radio or a supply gives, where no part brings them out and the plan takes them
+    /// straight from the car.
+    fn car_ends(&self, adapters: &[End]) -> Vec<End> {
+        let wired = |function: Function| {
+            matches!(self.bench.presence(function), Some(Presence::Discrete | Presence::Elsewhere))
+        };
+        let brought = |function: Function| adapters.iter().any(|end| !end.dead && end.function == function);
+        let takes_straight = |need: Need, function: Function| {
+            self.met_directly.contains(&need) && wired(function) && !brought(function)
+        };
+        let no_lead = self.bench.radio_end(Function::PowerAntenna).is_none();
+        let pairs = [
+            (Need::Camera, Function::CameraPower, true),
+            (Need::Camera, Function::CameraGround, true),
+            // With a lead of its own for the antenna the radio's is fetched; the turn-on lead is needed elsewhere too.
+            (Need::AntennaPower, Function::PowerAntenna, no_lead),
+        ];
+        let straight =
+            pairs.into_iter().filter(|(need, function, may)| *may && takes_straight(*need, *function));
+        let mut ends: Vec<End> = straight
+            .map(|(_, function, _)| self.bench.car_end(function, self.bench.way_of(function)))
+            .filter(|end| end.function != Function::PowerAntenna || self.feeds(end))
+            .collect();
+        ends.iter_mut().for_each(|end| self.rename(end));
+        ends
+    }
+
     /// A camera at the car's own voltage without a supply of its own is fed from the reverse lead, or from the switched
     /// supply where there is none (common practice, no source).
     fn feed_camera_from_supply(&self, end: &mut End, all: &[End]) {
         let is_fed = end.function == Function::CameraPower && end.direction == Direction::Sink;
-        let own_source = all.iter().any(|other| {
+        let serves = |other: &End| {
             other.function == Function::CameraPower
                 && other.direction == Direction::Source
                 && mismatches(other, end).is_empty()
-        });
-        let by_radio = self.bench.radio_end(Function::CameraPower);
-        if !is_fed || own_source || by_radio.is_some() || end.voltage != self.bench.car_voltage() {
+        };
+        let own_source = all.iter().any(serves)
+            || self.bench.radio_end(Function::CameraPower).is_some_and(|own| serves(&own));
+        if !is_fed || own_source || end.voltage.is_none() || end.voltage != self.bench.car_voltage() {
             return;
         }
-        let reverse =
-            |other: &End| other.function == Function::Reverse && other.direction == Direction::Source;
+        let reverse = |other: &End| {
+            other.function == Function::Reverse && other.direction == Direction::Source && !other.dead
+        };
         let elsewhere = self.bench.presence(Function::Reverse) == Some(Presence::Elsewhere);
         let from_reverse = (all.iter().any(reverse) || elsewhere) && self.wants_reverse();
         end.function = if from_reverse { Function::Reverse } else { Function::Switched };
     }
 
     fn join(&mut self, function: Function, own: Option<&End>, offered: Vec<End>) {
-        let (sources, sinks): (Vec<End>, Vec<End>) =
-            offered.into_iter().partition(|end| end.direction == Direction::Source);
-        // What the radio gives goes to those that take; everything else comes from those that give.
-        match own.map(|own| own.direction) {
-            Some(Direction::Source) => {
-                self.leave_unused(sources);
-                self.give(function, own, sinks);
-            }
-            None if function == Function::PowerAntenna && !sinks.is_empty() => {
-                self.leave_unused(sources);
-                let by_amp_on = self.bench.radio_end(Function::AmpOn);
-                self.give(function, by_amp_on.as_ref(), sinks);
-            }
-            Some(Direction::Sink) | None => self.take(function, own, sources, sinks),
-        }
-    }
-
-    fn leave_unused(&mut self, ends: Vec<End>) {
-        for end in &ends {
-            self.insulate(end, LooseReason::NoPartner);
-        }
-    }
-
-    /// A lead of the radio that gives: speakers, turn-on, antenna supply.
-    fn give(&mut self, function: Function, own: Option<&End>, sinks: Vec<End>) {
-        let Some(own) = own else { return self.leave_unused(sinks) };
-        let lent = own.function != function;
-        let fits = self.fitting(own, sinks, |own, sink| mismatches(own, sink));
-        let mut chosen = fits;
-        if class_of(function) != Class::Shared {
-            for unused in chosen.split_off(chosen.len().min(1)) {
-                self.insulate(&unused, LooseReason::OtherPreferred);
-            }
-        }
-        if chosen.is_empty() {
-            if !lent {
-                let why = self.why_alone(function);
-                self.insulate(own, why);
-            }
-            return;
-        }
-        if lent {
-            // The turn-on lead serves the antenna too: it joins the same splice when its own turn comes, or here.
-            return self.lend_amp_on(own, chosen);
-        }
-        self.add(function, Some(own), chosen);
-    }
-
-    /// The radio has no lead for the antenna: its amplifier turn-on feeds it (common practice, no source).
-    fn lend_amp_on(&mut self, own: &End, antennas: Vec<End>) {
-        let at = |join: &&mut Join| join.ends.contains(&own.lead);
-        if let Some(join) = self.wiring.joins.iter_mut().find(at) {
-            join.ends.extend(antennas.into_iter().map(|end| end.lead));
-            join.same_colour = same_colour(&join.ends);
-            return;
-        }
-        // AMP_ON comes after POWER_ANTENNA in the order of functions: it finds its splice begun.
-        self.add(Function::AmpOn, Some(own), antennas);
-    }
-
-    fn why_alone(&self, function: Function) -> LooseReason {
-        let common =
-            self.bench.audio.speakers.iter().any(|speaker| speaker.returns_by == SpeakerReturn::CommonGround);
-        match class_of(function) {
-            Class::Speaker if common && self.bench.presence(function).is_none() => LooseReason::CommonGround,
-            _ if function == Function::PowerAntenna => LooseReason::NotFed,
-            _ => LooseReason::NoPartner,
-        }
-    }
-
-    /// A function that comes from the car or a module: supplies, triggers, signals.
-    fn take(&mut self, function: Function, own: Option<&End>, sources: Vec<End>, sinks: Vec<End>) {
         if let Some(module) = self.steering.clone().filter(|_| is_steering(function)) {
             if let Some(own) = own {
                 self.insulate(own, LooseReason::OtherPreferred);
             }
-            let ends = sources.into_iter().chain(sinks).collect();
-            return self.one_to(function, Owner::ModuleInput(module), ends);
+            return self.one_to(function, Owner::ModuleInput(module), offered);
         }
-        let wanted = own.filter(|_| self.is_wanted(function));
-        if let (Some(own), None) = (own, wanted) {
+        if let Some(own) = own.filter(|own| own.direction == Direction::Sink && !self.is_wanted(function)) {
             self.insulate(own, LooseReason::NothingNeedsIt);
+            return self.pair(function, None, offered);
         }
-        let socket = socket_of(function).filter(|kind| own.is_none() && self.bench.has_socket(*kind));
-        if let Some(kind) = socket {
-            return self.one_to(function, Owner::Socket(kind), sources.into_iter().chain(sinks).collect());
+        let mut socket = self.bench.socket_end(function).filter(|_| own.is_none());
+        if let Some(socket) =
+            socket.as_mut().filter(|_| self.parts.iter().any(|part| is_made_for(part, self.bench.radio)))
+        {
+            // The maker of the part knows what the radio's camera input takes.
+            socket.signal = socket.signal.filter(|_| function != Function::CameraVideo);
         }
-        let takers: Vec<&End> = wanted.into_iter().chain(&sinks).collect();
-        let Some(first) = takers.first() else { return self.leave_unused(sources) };
-        let offered = !sources.is_empty();
-        let mut fits = self.fitting(first, sources, |taker, source| mismatches(source, taker));
-        let unused = fits.split_off(fits.len().min(1));
-        for unused in unused {
-            let why = if unused.feigns { LooseReason::Feigned } else { LooseReason::OtherPreferred };
-            self.insulate(&unused, why);
+        self.pair(function, own.or(socket.as_ref()), offered);
+    }
+
+    /// Gives each taker the best giver that it may meet.
+    fn pair(&mut self, function: Function, own: Option<&End>, offered: Vec<End>) {
+        let (givers, takers): (Vec<End>, Vec<End>) =
+            offered.into_iter().partition(|end| end.direction == Direction::Source);
+        let (mut givers, mut takers) = (self.ranked(givers), self.ranked(takers));
+        let shared = class_of(function) == Class::Shared;
+        match own {
+            Some(own) if own.direction == Direction::Source => givers.insert(0, own.clone()),
+            // A module between the car and the radio takes what the car gives; the radio takes what the module gives.
+            Some(own) if shared => takers.insert(0, own.clone()),
+            Some(own) => takers.push(own.clone()),
+            None => {}
         }
-        match fits.pop() {
-            Some(source) => {
-                let ends = std::iter::once(source).chain(sinks).collect();
-                self.add(function, wanted, ends);
+        // The real parking brake comes before any substitute, also where it has to be fetched.
+        if takers.iter().any(|taker| self.is_real_at_hand(function, taker)) {
+            let (feigned, real): (Vec<End>, Vec<End>) = givers.into_iter().partition(|giver| giver.feigns);
+            feigned.iter().for_each(|end| self.insulate(end, LooseReason::Feigned));
+            givers = real;
+        }
+        let mut groups: Vec<(End, Vec<End>)> = givers.into_iter().map(|giver| (giver, Vec::new())).collect();
+        let mut alone = Vec::new();
+        for taker in &takers {
+            let may =
+                |(giver, taken): &(End, Vec<End>)| (shared || taken.is_empty()) && may_meet(giver, taker);
+            let begun = groups.iter().position(|group| !group.1.is_empty() && may(group));
+            match begun.or_else(|| groups.iter().position(may)).and_then(|place| groups.get_mut(place)) {
+                Some((_, taken)) => taken.push(taker.clone()),
+                None => alone.push(taker.clone()),
             }
-            None => self.without_source(function, wanted, sinks, offered),
         }
-    }
-
-    /// Whether a lead of the radio that takes is of any use here.
-    fn is_wanted(&self, function: Function) -> bool {
-        let asks = |ask: RadioAsk| self.bench.radio.asks_for.contains(&ask);
-        match function {
-            Function::Reverse => self.wants_reverse(),
-            Function::ParkingBrake => asks(RadioAsk::ParkingBrake),
-            _ => true,
-        }
-    }
-
-    /// A reverse trigger is joined only where a camera or the radio's own asking is.
-    fn wants_reverse(&self) -> bool {
-        self.bench.radio.asks_for.contains(&RadioAsk::Reverse) || self.bench.audio.camera.is_some()
-    }
-
-    /// The ends that may meet another, the best first; those that may not are refused and insulated.
-    fn fitting(
-        &mut self,
-        own: &End,
-        ends: Vec<End>,
-        check: impl Fn(&End, &End) -> Vec<super::Mismatch>,
-    ) -> Vec<End> {
-        let mut fits = Vec::new();
-        for end in ends {
-            let wrong = check(own, &end);
-            if wrong.is_empty() {
-                fits.push(end);
+        self.tell_alone(function, &alone, &groups);
+        for (giver, taken) in groups {
+            if taken.is_empty() {
+                self.tell_unused(function, &giver, &takers);
             } else {
-                self.wiring.refused.extend(wrong);
-                self.insulate(&end, LooseReason::MustNotMeet);
+                self.add(function, giver, taken);
             }
         }
-        fits.sort_by_key(rank);
-        self.one_for_each_way(fits)
     }
 
-    /// Two leads that come from one way of one plug are the same wire twice: one of them is used.
-    fn one_for_each_way(&mut self, ends: Vec<End>) -> Vec<End> {
+    /// The ends in the order in which they are taken. Two leads that come from one way of one plug are the same wire twice:
+    /// one of them is used.
+    fn ranked(&mut self, mut ends: Vec<End>) -> Vec<End> {
+        ends.sort_by_key(rank);
         let mut kept: Vec<End> = Vec::new();
         for end in ends {
             let again = end.lead.way.is_some() && kept.iter().any(|other| other.lead.way == end.lead.way);
@@ -278,54 +240,62 @@ impl Joiner<'_, '_> {
         kept
     }
 
-    /// A function that no adapter offers: from the car's own wires where that is permitted and recorded.
-    fn without_source(&mut self, function: Function, own: Option<&End>, sinks: Vec<End>, refused: bool) {
-        let mut takers: Vec<End> = own.into_iter().cloned().collect();
-        takers.extend(sinks);
-        let way = self.bench.way_of(function);
-        let car = self.bench.car_end(function, way.clone());
-        for taker in takers {
-            let wrong = mismatches(&car, &taker);
-            if self.may_fetch(function) && wrong.is_empty() {
-                let circuit = self.bench.audio.circuit(function);
-                let found_at = circuit.and_then(|circuit| circuit.found_at.clone());
-                let way = if found_at.is_some() { None } else { way.clone() };
-                self.wiring.fetched.push(Fetch { lead: taker.lead, function, found_at, way });
-            } else if self.is_needed(function) || taker.lead.owner != Owner::Radio {
-                let why = if refused { LooseReason::MustNotMeet } else { LooseReason::NotOffered };
-                self.wiring.undecided.push(Loose { lead: taker.lead, function, why });
+    /// Tells the takers that nothing on the bench serves.
+    fn tell_alone(&mut self, function: Function, alone: &[End], groups: &[(End, Vec<End>)]) {
+        for taker in alone {
+            let others = groups.iter().filter(|(giver, _)| !is_itself(giver, taker));
+            let wrong: Vec<Mismatch> = others.flat_map(|(giver, _)| mismatches(giver, taker)).collect();
+            let refused = !wrong.is_empty();
+            self.refuse(wrong);
+            let busy = groups.iter().any(|(giver, _)| may_meet(giver, taker));
+            if busy {
+                self.insulate(taker, LooseReason::OtherPreferred);
+            } else if radio_gives(function) {
+                self.refuse(self.camera_unfed(taker));
+                let camera = function == Function::CameraPower;
+                let why = if refused || camera { LooseReason::MustNotMeet } else { LooseReason::NoPartner };
+                self.insulate(taker, why);
             } else {
-                let why = if refused { LooseReason::MustNotMeet } else { LooseReason::NoPartner };
-                self.insulate(&taker, why);
+                self.without_giver(function, taker, refused);
             }
         }
     }
 
-    fn may_fetch(&self, function: Function) -> bool {
-        let wired = match self.bench.presence(function) {
-            Some(Presence::Elsewhere) => true,
-            // At the plug only what the plan takes there: nobody cuts a plug for a lead that is of no use.
-            Some(Presence::Discrete) => {
-                self.met_directly.iter().any(|need| super::functions_of(*need).contains(&function))
-            }
-            Some(Presence::DataBus | Presence::Absent) | None => false,
-        };
-        wired && MAY_BE_FETCHED.contains(&function)
+    /// Tells a giver that nothing on the bench takes from.
+    fn tell_unused(&mut self, function: Function, giver: &End, takers: &[End]) {
+        let must_not = !takers.is_empty() && takers.iter().all(|taker| !mismatches(giver, taker).is_empty());
+        let is_part = matches!(giver.lead.owner, Owner::Part(_));
+        if must_not {
+            self.insulate(giver, LooseReason::MustNotMeet);
+        } else if is_part && giver.feigns {
+            self.insulate(giver, LooseReason::Feigned);
+        } else if is_part {
+            let why = if takers.is_empty() { LooseReason::NoPartner } else { LooseReason::OtherPreferred };
+            self.insulate(giver, why);
+        } else if !self.fetch_for_giver(function, giver) {
+            self.insulate(giver, self.why_alone(function));
+        }
     }
 
-    /// Whether the radio does not work in full without a function.
-    fn is_needed(&self, function: Function) -> bool {
-        let asks = |ask: RadioAsk| self.bench.radio.asks_for.contains(&ask);
+    /// Why a lead of the radio that gives has nobody to give to.
+    fn why_alone(&self, function: Function) -> LooseReason {
+        let mut speakers = self.bench.audio.speakers.iter();
+        let common = negative_of(function).is_some_and(|position| {
+            speakers.any(|own| own.position == position && own.returns_by == SpeakerReturn::CommonGround)
+        });
         match function {
-            Function::Battery | Function::Switched | Function::Ground => true,
-            Function::ParkingBrake => asks(RadioAsk::ParkingBrake),
-            Function::Reverse => asks(RadioAsk::Reverse),
-            Function::SpeedPulse => asks(RadioAsk::SpeedPulse),
-            _ => false,
+            Function::PowerAntenna => LooseReason::NotFed,
+            _ if common => LooseReason::CommonGround,
+            _ => LooseReason::NoPartner,
         }
     }
 
-    /// Leads that end in a socket or in a module's own input, one to one.
+    /// A reverse trigger is joined only where the radio shows a camera, or asks for it.
+    pub(super) fn wants_reverse(&self) -> bool {
+        self.bench.radio.asks_for.contains(&RadioAsk::Reverse) || self.camera
+    }
+
+    /// Leads that end in a module's own input, one to one.
     fn one_to(&mut self, function: Function, owner: Owner, mut ends: Vec<End>) {
         ends.sort_by_key(rank);
         let unused = ends.split_off(ends.len().min(1));
@@ -352,48 +322,51 @@ impl Joiner<'_, '_> {
         }
     }
 
-    fn add(&mut self, function: Function, own: Option<&End>, others: Vec<End>) {
-        let all: Vec<&End> = own.into_iter().chain(&others).collect();
-        if all.len() < 2 {
-            return self.leave_unused(others);
-        }
-        // The amplifier turn-on may have begun its splice with the antenna.
-        let begun =
-            self.wiring.joins.iter_mut().find(|join| own.is_some_and(|own| join.ends.contains(&own.lead)));
-        if let Some(join) = begun {
-            join.ends.extend(others.into_iter().map(|end| end.lead));
-            join.same_colour = same_colour(&join.ends);
-            return;
-        }
+    /// Adds a join: the radio's end first, then what gives, then what takes.
+    fn add(&mut self, function: Function, giver: End, takers: Vec<End>) {
+        let mut all = vec![giver];
+        all.extend(takers);
+        all.sort_by_key(|end| !is_radios(end));
         let metered = matches!(function, Function::Battery | Function::Switched | Function::Ground)
             || class_of(function) == Class::Speaker;
-        let evidence = others.iter().map(|end| end.evidence.clone()).reduce(weaker);
-        let weak = evidence.filter(|evidence| metered && evidence.grade > Grade::Measured);
-        let ends: Vec<LeadEnd> = all.iter().map(|end| end.lead.clone()).collect();
-        let load = self.load(function, &ends);
-        self.wiring.joins.push(Join {
-            function,
-            same_colour: same_colour(&ends),
-            ends,
-            meter_first: weak,
-            load,
-        });
+        let theirs = all.iter().filter(|end| !is_radios(end));
+        let evidence = theirs.map(|end| end.evidence.clone()).reduce(weaker);
+        let meter_first = evidence.filter(|evidence| metered && evidence.grade > Grade::Measured);
+        let ends: Vec<LeadEnd> = all.into_iter().map(|end| end.lead).collect();
+        let (same_colour, load) = (same_colour(&ends), self.load(function, &ends));
+        self.wiring.joins.push(Join { function, ends, same_colour, meter_first, load });
     }
 
-    /// The thinnest end against what the radio draws.
+    /// The thinnest end against what the radio draws. Leads of converters on the splice carry their own share alone.
     fn load(&self, function: Function, ends: &[LeadEnd]) -> Load {
-        if !matches!(function, Function::Battery | Function::Ground) {
+        let [own, main, ..] = ends else { return Load::NotWeighed };
+        if !matches!(function, Function::Battery | Function::Ground) || own.owner != Owner::Radio {
             return Load::NotWeighed;
         }
-        // Leads of converters on the splice carry their own share alone.
-        let main = ends.iter().take(2).map(|end| end.current_limit).collect::<Option<Vec<_>>>();
-        let carries = main.and_then(|limits| limits.into_iter().min());
-        match (carries, self.bench.radio.electrics.max_current) {
-            (Some(carries), Some(needs)) if needs <= carries => Load::Fits { carries, needs },
-            (Some(carries), Some(needs)) => Load::TooThin { carries, needs },
+        let Some(needs) = self.bench.radio.electrics.max_current else { return Load::Unknown };
+        let thinnest = own.current_limit.into_iter().chain(main.current_limit).min();
+        match thinnest {
+            Some(carries) if carries < needs => Load::TooThin { carries, needs },
+            // What one end carries says nothing of the other.
+            Some(carries) if own.current_limit.is_some() && main.current_limit.is_some() => {
+                Load::Fits { carries, needs }
+            }
             _ => Load::Unknown,
         }
     }
+}
+
+fn may_meet(giver: &End, taker: &End) -> bool {
+    !is_itself(giver, taker) && mismatches(giver, taker).is_empty()
+}
+
+/// A module never feeds itself.
+fn is_itself(giver: &End, taker: &End) -> bool {
+    giver.is_made() && giver.lead.owner == taker.lead.owner
+}
+
+fn is_radios(end: &End) -> bool {
+    matches!(end.lead.owner, Owner::Radio | Owner::Socket(_))
 }
 
 /// A chosen module that listens to the steering buttons and speaks to the radio through its socket. What the harness brings
@@ -412,11 +385,31 @@ fn steering_module(parts: &[&Part]) -> Option<PartId> {
     parts.iter().find(|part| speaks(part) && listens(part) && bare(part)).map(|part| part.id.clone())
 }
 
+/// Whether the radio shows a camera: the factory's, or one that a part adds.
+fn shows_camera(parts: &[&Part], adapters: &[End], met_directly: &[Need]) -> bool {
+    let keeps = |part: &&Part| part.covers.iter().any(|cover| cover.need == Some(Need::Camera));
+    let sends = |end: &End| !end.dead && end.function == Function::CameraVideo;
+    met_directly.contains(&Need::Camera) || parts.iter().any(keeps) || adapters.iter().any(sends)
+}
+
 const fn is_steering(function: Function) -> bool {
     matches!(function, Function::Steering1 | Function::Steering2 | Function::SteeringGround)
 }
 
-/// The order in which leads of one function are taken: what is preferred, the real before the feigned, what the car has
+/// The speaker whose return a function is.
+const fn negative_of(function: Function) -> Option<SpeakerPosition> {
+    match function {
+        Function::SpeakerFrontLeftMinus => Some(SpeakerPosition::FrontLeft),
+        Function::SpeakerFrontRightMinus => Some(SpeakerPosition::FrontRight),
+        Function::SpeakerRearLeftMinus => Some(SpeakerPosition::RearLeft),
+        Function::SpeakerRearRightMinus => Some(SpeakerPosition::RearRight),
+        Function::SpeakerCenterMinus => Some(SpeakerPosition::Center),
+        Function::SpeakerSubwooferMinus => Some(SpeakerPosition::Subwoofer),
+        _ => None,
+    }
+}
+
+/// The order in which leads of one function are taken: the real before the feigned, what is preferred, what the car has
 /// before what a module makes; then by part, as they come.
 fn rank(end: &End) -> (bool, u8, bool) {
     let preference = match end.preference {

@@ -61,27 +61,20 @@ pub(crate) fn refusals<'a>(
     let about =
         |lead: &&PartLead| bench.function_of(lead).is_some_and(|function| functions.contains(&function));
     let ends: Vec<End> = part.leads.iter().filter(about).map(|lead| bench.end_of_part(part, lead)).collect();
-    let of_need: Vec<&End> = ends.iter().collect();
-    let mut refusals: Vec<Mismatch> = of_need
-        .iter()
-        .filter(|end| end.function != Function::CameraPower)
-        .flat_map(|end| meet(bench, end))
-        .collect();
+    let mut refusals = unserved(bench, functions, &ends);
     match need {
-        Need::Speakers if of_need.iter().any(|end| is_cars_speaker(end)) => {
+        Need::Speakers if ends.iter().any(is_cars_speaker) => {
             refusals.extend(common_ground(bench));
         }
-        Need::Steering if of_need.iter().any(|end| end.lead.way.is_some()) => refusals.extend(ladder(bench)),
+        Need::Steering if ends.iter().any(|end| end.lead.way.is_some()) => refusals.extend(ladder(bench)),
         Need::Camera => {
-            if of_need.iter().any(|end| end.function == Function::CameraVideo && end.lead.way.is_some()) {
+            if ends.iter().any(|end| end.function == Function::CameraVideo && end.lead.way.is_some()) {
                 refusals.extend(camera_signal(bench).filter(|_| !is_made_for(part, bench.radio)));
             }
-            let fed =
-                of_need.iter().find(|end| end.function == Function::CameraPower && end.lead.way.is_some());
+            let fed = ends.iter().find(|end| end.function == Function::CameraPower && end.lead.way.is_some());
             refusals.extend(fed.and_then(|fed| camera_supply(bench, fed, &ends, part, part_of)));
         }
-        Need::Power | Need::Switched => refusals.extend(supply_unknown(bench, &of_need)),
-        Need::AntennaPower => refusals.extend(of_need.iter().find_map(|end| antenna_feed(bench, end))),
+        Need::AntennaPower => refusals.extend(ends.iter().find_map(|end| antenna_feed(bench, end))),
         _ => {}
     }
     refusals
@@ -102,12 +95,37 @@ pub(crate) fn direct_refusals(bench: &Bench<'_>, need: Need) -> Vec<Mismatch> {
             refusals.extend(camera_signal(bench));
             refusals.extend(camera_from_supply(bench));
         }
-        Need::Power | Need::Switched => {
-            refusals.extend(supply_unknown(bench, &ends.iter().collect::<Vec<_>>()))
-        }
         _ => {}
     }
     refusals
+}
+
+/// What refuses the functions of which no lead of the part may meet the radio.
+fn unserved(bench: &Bench<'_>, functions: &[Function], ends: &[End]) -> Vec<Mismatch> {
+    let mut refusals = Vec::new();
+    // What feeds a camera is asked for in its own right.
+    for function in functions.iter().filter(|function| **function != Function::CameraPower) {
+        let own = bench.radio_end(*function).map(|own| own.direction);
+        let toward = |end: &&End| end.function == *function && own != Some(end.direction);
+        let wrong: Vec<Vec<Mismatch>> = ends.iter().filter(toward).map(|end| meet(bench, end)).collect();
+        if !wrong.iter().any(Vec::is_empty) {
+            refusals.extend(wrong.into_iter().flatten());
+        }
+    }
+    refusals
+}
+
+/// Why a lead is joined to nothing on this bench, whoever offers to take it.
+pub(super) fn forbidden(bench: &Bench<'_>, end: &End, parts: &[&Part], by_module: bool) -> Option<Mismatch> {
+    end.lead.way.as_ref()?;
+    match end.function {
+        Function::Steering1 | Function::Steering2 if !by_module => ladder(bench),
+        Function::CameraVideo if !parts.iter().any(|part| is_made_for(part, bench.radio)) => {
+            camera_signal(bench)
+        }
+        _ if is_cars_speaker(end) => common_ground(bench),
+        _ => None,
+    }
 }
 
 /// What does not agree between an end and what the radio has for its function.
@@ -179,7 +197,7 @@ fn ladder(bench: &Bench<'_>) -> Option<Mismatch> {
 }
 
 /// Whether a part names the radio for the camera: then its maker knows what the radio's camera input takes.
-fn is_made_for(part: &Part, radio: &Radio) -> bool {
+pub(super) fn is_made_for(part: &Part, radio: &Radio) -> bool {
     let names =
         |cover: &Cover| cover.radio.as_ref().is_some_and(|condition| condition.radios.contains(&radio.id));
     part.covers.iter().any(|cover| cover.need == Some(Need::Camera) && names(cover))
@@ -238,16 +256,4 @@ fn camera_from_supply(bench: &Bench<'_>) -> Option<Mismatch> {
             Some(Mismatch::FactMissing { record: bench.audio_key(), field: "camera.supply".to_owned() })
         }
     }
-}
-
-/// A supply whose voltage nobody recorded never meets a radio.
-fn supply_unknown(bench: &Bench<'_>, ends: &[&End]) -> Option<Mismatch> {
-    let unknown = ends.iter().find(|end| end.voltage.is_none() && end.lead.way.is_some() || is_bare(end))?;
-    let record = bench.audio_key();
-    Some(Mismatch::FactMissing { record, field: format!("circuits.{}.voltage", unknown.function) })
-}
-
-/// The car's own wire, without a recorded voltage.
-fn is_bare(end: &End) -> bool {
-    end.lead.owner == super::Owner::Car && end.voltage.is_none()
 }
