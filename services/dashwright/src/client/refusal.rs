@@ -141,6 +141,7 @@ const ARGUMENTS: &[(&str, &str)] = &[
     ("order.consented_losses", "--consent"),
     ("order.own_prices", "--price"),
     ("order.currency", "--currency"),
+    ("lines", "--item or --file"),
     ("query", "WORDS"),
     ("page_size", "--page-size"),
     ("id_prefix", "--prefix"),

@@ -14,7 +14,9 @@ pub(super) fn pieces(writer: &Writer<'_>, page: &mut Page, pieces: &v1::PlanPiec
     not_met(page, pieces, place);
     parts(writer, page, pieces, place);
     money(writer, page, pieces);
-    features(writer, page, pieces, place);
+    if place.planned || writer.shown.full {
+        features(writer, page, pieces, place);
+    }
     if writer.shown.full {
         seat(writer, page, pieces, place);
         needs_without_parts(page, pieces, place);
@@ -38,14 +40,18 @@ pub(super) fn total_text(total: &v1::Total) -> String {
 }
 
 /// Needs without which the installation does not stand, and additions, that nothing meets.
-fn not_met(page: &mut Page, pieces: &v1::PlanPieces, place: &Place<'_>) {
+pub(super) fn lacking(pieces: &v1::PlanPieces) -> Vec<&v1::PlannedNeed> {
     let added =
         |need: &v1::PlannedNeed| need.reasons.iter().any(|reason| reason.code() == v1::ReasonCode::Added);
     let lacking = |need: &&v1::PlannedNeed| {
         matches!(need.met(), v1::Met::ByNothingKnown | v1::Met::Unknown)
             && (need.importance() == v1::Importance::Must || added(need))
     };
-    let lacking: Vec<_> = pieces.needs.iter().filter(lacking).collect();
+    pieces.needs.iter().filter(lacking).collect()
+}
+
+fn not_met(page: &mut Page, pieces: &v1::PlanPieces, place: &Place<'_>) {
+    let lacking = lacking(pieces);
     if !lacking.is_empty() {
         place.heading(page, "Not met");
     }

@@ -90,6 +90,8 @@ pub(super) struct Place<'a> {
     pub(super) headed: bool,
     /// The pieces are true of every candidate.
     pub(super) settled: bool,
+    /// There is a plan; without one nothing can be said of what it keeps.
+    pub(super) planned: bool,
 }
 
 impl Place<'_> {
@@ -110,7 +112,7 @@ fn head(page: &mut Page, question: &v1::VehicleQuestion, answer: &v1::PlanInstal
     let open = !answer.depends.is_empty() && answer.verdict() != v1::Verdict::Depends;
     let open = if open { "; in which way depends on what is still to be asked" } else { "" };
     page.line(2, &format!("{}{open}", verdict_text(answer.verdict())));
-    why(page, &others(&answer.verdict_reasons));
+    why(page, &untold(&answer.verdict_reasons, answer.settled.as_ref()));
     if let Some(radio) = &answer.radio {
         self::radio(page, radio, shown);
     }
@@ -137,8 +139,26 @@ fn consented(answer: &v1::PlanInstallResponse) -> Vec<String> {
     texts
 }
 
-fn others(reasons: &[v1::Reason]) -> Vec<v1::Reason> {
-    reasons.iter().filter(|reason| reason.code() != v1::ReasonCode::LossConsented).cloned().collect()
+/// The reasons of a verdict that are told neither above it nor with the needs that are not met.
+fn untold(reasons: &[v1::Reason], pieces: Option<&v1::PlanPieces>) -> Vec<v1::Reason> {
+    let needs: Vec<&v1::PlannedNeed> = pieces.map(pieces::lacking).unwrap_or_default();
+    let below = |reason: &v1::Reason| {
+        reason.code() == v1::ReasonCode::NoPartMeets
+            || needs.iter().any(|need| need.reasons.iter().any(|told| told.text == reason.text))
+    };
+    let told = |reason: &&v1::Reason| {
+        reason.code() == v1::ReasonCode::LossConsented || (!needs.is_empty() && below(reason))
+    };
+    reasons.iter().filter(|reason| !told(reason)).cloned().collect()
+}
+
+/// Whether a verdict has a plan, or may have one once the question is answered.
+const fn is_planned(verdict: v1::Verdict) -> bool {
+    use v1::Verdict as V;
+    match verdict {
+        V::FitsAsIs | V::FitsWithParts | V::Depends => true,
+        V::CannotFit | V::NoKnownWay | V::Unknown | V::NotWithExclusions | V::Unspecified => false,
+    }
 }
 
 fn radio(page: &mut Page, radio: &v1::RadioSummary, shown: Shown) {
@@ -158,7 +178,8 @@ fn radio(page: &mut Page, radio: &v1::RadioSummary, shown: Shown) {
 fn body(page: &mut Page, answer: &v1::PlanInstallResponse, writer: &Writer<'_>) {
     if let Some(settled) = &answer.settled {
         let only = if answer.candidates.len() > 1 { ", whichever it is" } else { "" };
-        pieces::pieces(writer, page, settled, &Place { only, headed: true, settled: true });
+        let planned = is_planned(answer.verdict());
+        pieces::pieces(writer, page, settled, &Place { only, headed: true, settled: true, planned });
     }
     if answer.depends.len() > frame::MOST_VARIANTS && !writer.shown.full {
         return variants_in_brief(page, answer);
@@ -167,10 +188,10 @@ fn body(page: &mut Page, answer: &v1::PlanInstallResponse, writer: &Writer<'_>) 
         let v1::PlanVariant { candidates, verdict: _, verdict_reasons, pieces: some } = variant;
         let only = format!(", only for {}", names(candidates, &answer.candidates));
         page.heading(&format!("Plan{only}: {}", verdict_text(variant.verdict())));
-        why(page, &others(verdict_reasons));
+        why(page, &untold(verdict_reasons, some.as_ref()));
         if let Some(some) = some {
-            let headed = writer.shown.full;
-            pieces::pieces(writer, page, some, &Place { only: &only, headed, settled: false });
+            let (headed, planned) = (writer.shown.full, is_planned(variant.verdict()));
+            pieces::pieces(writer, page, some, &Place { only: &only, headed, settled: false, planned });
         }
     }
 }

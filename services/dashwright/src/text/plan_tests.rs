@@ -390,14 +390,22 @@ fn a_loss_by_consent_and_the_verdict_come_before_all_else() {
 fn what_must_be_and_is_not_met_is_told_even_where_there_is_no_plan() {
     let mut lacking = need(v1::Need::Speakers, v1::Met::ByNothingKnown, &[], None);
     lacking.reasons = because("nothing stands between them");
+    let no_part = reason(v1::ReasonCode::NoPartMeets, "no part meets speakers here", Vec::new());
+    let beside = reason(v1::ReasonCode::NotTogether, "parts do not go together", Vec::new());
     let answer = v1::PlanInstallResponse {
         verdict: v1::Verdict::NoKnownWay.into(),
-        settled: Some(v1::PlanPieces { needs: vec![lacking], ..v1::PlanPieces::default() }),
+        verdict_reasons: [no_part, beside].into_iter().chain(lacking.reasons.clone()).collect(),
+        settled: Some(v1::PlanPieces {
+            needs: vec![lacking],
+            // What is lost without a plan is everything: it is told of plans only.
+            features: vec![feature(v1::Feature::Clock, v1::Outcome::Lost)],
+            ..v1::PlanPieces::default()
+        }),
         ..v1::PlanInstallResponse::default()
     };
     check(
         &told(&answer, &Records::new(), SHORT),
-        "\nPlan\n  no way is known\n  question     onne 2013\n\nNot met\n  speakers (must): nothing known meets it\n    \
+        "\nPlan\n  no way is known\n    why: parts do not go together\n  question     onne 2013\n\nNot met\n  speakers (must): nothing known meets it\n    \
          why: nothing stands between them\n\nrevision not named\n\
          joins, settings, steps and all cautions: add --full; why: add --explain",
     );
