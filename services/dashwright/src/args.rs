@@ -109,6 +109,7 @@ pub(crate) enum LogFormat {
 
 /// What every client command takes.
 #[derive(Args, Clone, Debug)]
+#[command(next_help_heading = "Where the answer comes from")]
 pub(crate) struct Client {
     /// The server to ask
     #[arg(long, value_name = "URL", env = "DASHWRIGHT_SERVER", default_value = DEFAULT_SERVER, value_parser = server)]
@@ -120,6 +121,7 @@ pub(crate) struct Client {
 
 /// Where an answer comes from: a server and, of it, a revision.
 #[derive(Args, Clone, Debug)]
+#[command(next_help_heading = "Where the answer comes from")]
 pub(crate) struct Source {
     #[command(flatten)]
     pub(crate) read_at: ReadAt,
@@ -141,6 +143,7 @@ pub(crate) struct ReadAt {
 
 /// What is known of a vehicle, in any mixture.
 #[derive(Args, Clone, Debug, Default)]
+#[command(next_help_heading = "Vehicle")]
 pub(crate) struct Vehicle {
     /// Model year
     #[arg(long)]
@@ -211,6 +214,7 @@ pub(crate) struct Choices {
 
 /// Which part of a list.
 #[derive(Args, Clone, Debug, Default)]
+#[command(next_help_heading = "Pages")]
 pub(crate) struct Page {
     /// At most this many on a page
     #[arg(long, value_name = "NUMBER", default_value_t = 0, hide_default_value = true)]

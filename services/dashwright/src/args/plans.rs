@@ -22,6 +22,7 @@ pub(crate) enum Aim {
 
 /// What is wanted and what is there.
 #[derive(Args, Clone, Debug, Default)]
+#[command(next_help_heading = "What is wanted and what is there")]
 pub(crate) struct Order {
     /// What counts, after the wishes
     #[arg(long, value_name = "AIM", default_value = "lowest-price")]
@@ -67,16 +68,16 @@ pub(crate) struct Plan {
     /// The radio, by its id
     #[arg(long, value_name = "RADIO")]
     pub(crate) radio: String,
-    #[command(flatten)]
-    pub(crate) vehicle: Vehicle,
-    #[command(flatten)]
-    pub(crate) order: Order,
     /// Joins, settings, steps and everything else too
     #[arg(long)]
     pub(crate) full: bool,
     /// Why: need, statement, record and evidence of each part and outcome
     #[arg(long)]
     pub(crate) explain: bool,
+    #[command(flatten)]
+    pub(crate) vehicle: Vehicle,
+    #[command(flatten)]
+    pub(crate) order: Order,
     #[command(flatten)]
     pub(crate) source: Source,
 }
