@@ -7,14 +7,17 @@ use prost::Message as _;
 
 /// The files of the schema.
 const FILES: &[&str] = &[
+    "dashwright/v1/cart.proto",
     "dashwright/v1/catalogue.proto",
     "dashwright/v1/common.proto",
     "dashwright/v1/errors.proto",
     "dashwright/v1/fitment.proto",
     "dashwright/v1/fitment_service.proto",
     "dashwright/v1/plan.proto",
+    "dashwright/v1/reverse.proto",
     "dashwright/v1/terms.proto",
     "dashwright/v1/vehicle.proto",
+    "dashwright/v1/work.proto",
 ];
 
 fn main() -> Result<(), Box<dyn Error>> {

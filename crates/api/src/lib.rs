@@ -3,7 +3,11 @@
 pub mod reply;
 
 /// Messages, clients and servers of `dashwright.v1`.
-#[expect(clippy::allow_attributes_without_reason, reason = "generated; the schema documents it")]
+#[expect(
+    clippy::allow_attributes_without_reason,
+    clippy::large_enum_variant,
+    reason = "generated; the schema documents it"
+)]
 pub mod v1 {
     tonic::include_proto!("dashwright.v1");
 }

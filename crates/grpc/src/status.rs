@@ -113,21 +113,28 @@ impl Refusal {
             }
             // tonic's word for a timeout of its own.
             Code::Cancelled => Some(Self::Deadline { most: LIMITS.deadline }),
-            _ => None,
+            Code::Ok
+            | Code::Unknown
+            | Code::InvalidArgument
+            | Code::DeadlineExceeded
+            | Code::NotFound
+            | Code::AlreadyExists
+            | Code::PermissionDenied
+            | Code::FailedPrecondition
+            | Code::Aborted
+            | Code::Unimplemented
+            | Code::Unavailable
+            | Code::DataLoss
+            | Code::Unauthenticated => None,
         }
     }
 
     /// The refusal of one cart of a stream: as a unary call would say it, without ending the stream.
     pub(crate) fn told_in_stream(&self) -> CartError {
         let (code, reason, _) = told(self);
-        let fields = match self {
-            Self::Fields(faults) => faults
-                .iter()
-                .take(MOST_VIOLATIONS)
-                .map(|fault| format!("{}: {}", cut(&fault.path), cut(&fault.problem.to_string())))
-                .collect(),
-            _ => Vec::new(),
-        };
+        let faults = if let Self::Fields(faults) = self { faults.as_slice() } else { &[] };
+        let told = |fault: &FieldFault| format!("{}: {}", cut(&fault.path), cut(&fault.problem.to_string()));
+        let fields = faults.iter().take(MOST_VIOLATIONS).map(told).collect();
         CartError {
             code: code as u32,
             reason: name(reason).to_owned(),

@@ -441,7 +441,7 @@ fn cheaper(
     let fresh = JobView { view: job.view, radio: job.radio, request: from_scratch };
     let demands = demands(&fresh);
     let all: Vec<_> = demands.iter().collect();
-    let (best, _) = select::Selection::of(&fresh, &all, plan.currency).best()?;
+    let best = select::Selection::of(&fresh, &all, plan.currency).best().found()?;
     let known = |parts: &[RecordIx]| {
         let total = select::total(&fresh, parts, plan.currency);
         total.price.filter(|_| total.unpriced == 0)

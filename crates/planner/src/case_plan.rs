@@ -18,7 +18,7 @@ use crate::plan::{
 };
 use crate::reason::Reason;
 use crate::request::Request;
-use crate::select::{self, Selected, Selection};
+use crate::select::{self, Best, Selected, Selection};
 use crate::settings::settings;
 use crate::verdict::{self, NoWay};
 use crate::{outcome, steps, wiring};
@@ -61,13 +61,17 @@ pub(crate) fn plan_case_in(
     }
     let selection = Selection::of(&job, &all, currency);
     Some(match selection.best() {
-        Some((selected, solution)) => {
+        Best::Found(selected, solution) => {
             let found = Found { job: &job, demands: &demands, selection: &selection, currency, detail };
             let alternatives =
                 if detail == Detail::Whole { selection.alternatives(&solution) } else { Vec::new() };
             found.plan(selected, alternatives)
         }
-        None => without_way(&job, &demands, currency, verdict::no_way(&job, &demands, currency)),
+        Best::None => without_way(&job, &demands, currency, verdict::no_way(&job, &demands, currency)),
+        Best::Unsettled => {
+            let unsettled = NoWay { verdict: Verdict::Unknown, reasons: vec![Reason::NotProven] };
+            without_way(&job, &demands, currency, unsettled)
+        }
     })
 }
 
@@ -234,7 +238,7 @@ impl Found<'_, '_> {
     fn musts_only(&self, parts: &[RecordIx], lost: &[Need]) -> Option<Alternative> {
         let musts: Vec<&Demand<'_>> =
             self.demands.iter().filter(|demand| demand.importance == Importance::Must).collect();
-        let (selected, _) = Selection::of(self.job, &musts, self.currency).best()?;
+        let selected = Selection::of(self.job, &musts, self.currency).best().found()?;
         if selected.parts == parts {
             return None;
         }

@@ -36,6 +36,26 @@ pub(crate) struct Selected {
     pub(crate) proven: bool,
 }
 
+/// What came of a choice.
+pub(crate) enum Best {
+    /// This is it.
+    Found(Selected, Solution),
+    /// There is none.
+    None,
+    /// The search was broken off before it knew.
+    Unsettled,
+}
+
+impl Best {
+    /// The choice, where there is one.
+    pub(crate) fn found(self) -> Option<Selected> {
+        match self {
+            Self::Found(selected, _) => Some(selected),
+            Self::None | Self::Unsettled => None,
+        }
+    }
+}
+
 impl<'j, 'a> Selection<'j, 'a> {
     /// The problem of the demands that count and that `wanted` lets through.
     pub(crate) fn of(
@@ -103,14 +123,17 @@ impl<'j, 'a> Selection<'j, 'a> {
         Cost::new(self.job.request.aim, price, part.bench_time.map(hundredths))
     }
 
-    /// The best choice; nothing when there is none.
-    pub(crate) fn best(&self) -> Option<(Selected, Solution)> {
-        let (solution, proven) = match choose::choose(&self.problem, choose::NODE_LIMIT) {
-            Ok(Choice::Proven(solution)) => (solution, true),
-            Ok(Choice::NotProven { best: Some(solution), .. }) => (solution, false),
-            Ok(Choice::NotProven { best: None, .. } | Choice::Infeasible) | Err(_) => return None,
-        };
-        Some((self.selected(&solution, proven), solution))
+    /// The best choice.
+    pub(crate) fn best(&self) -> Best {
+        match choose::choose(&self.problem, choose::NODE_LIMIT) {
+            Ok(Choice::Proven(solution)) => Best::Found(self.selected(&solution, true), solution),
+            Ok(Choice::NotProven { best: Some(solution), .. }) => {
+                Best::Found(self.selected(&solution, false), solution)
+            }
+            Ok(Choice::Infeasible) => Best::None,
+            // Broken off before a choice was seen, or too large to be begun: that there is none is not known.
+            Ok(Choice::NotProven { best: None, .. }) | Err(_) => Best::Unsettled,
+        }
     }
 
     /// The best choice for all that is wished but one need.

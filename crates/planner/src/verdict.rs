@@ -63,7 +63,7 @@ fn lifted(job: &JobView<'_>) -> Option<Vec<Reason>> {
     let demands = crate::demand::demands(&lifted);
     let all: Vec<&Demand<'_>> =
         demands.iter().filter(|demand| demand.importance == Importance::Must).collect();
-    let (selected, _) = Selection::of(&lifted, &all, crate::select::currency(&lifted)).best()?;
+    let selected = Selection::of(&lifted, &all, crate::select::currency(&lifted)).best().found()?;
     let left_out = |index: &RecordIx| job.left_out(*index, job.part(*index)?);
     Some(selected.parts.iter().filter_map(left_out).collect())
 }
@@ -90,7 +90,7 @@ fn left_over(job: &JobView<'_>, demands: &[Demand<'_>], currency: Option<Currenc
         })
         .collect();
     let relaxed: Vec<&Demand<'_>> = relaxed.iter().collect();
-    let Some((Selected { missed, .. }, _)) = Selection::of(job, &relaxed, currency).best() else {
+    let Some(Selected { missed, .. }) = Selection::of(job, &relaxed, currency).best().found() else {
         return Vec::new();
     };
     let of = |need| demands.iter().find(move |demand| demand.need == need);

@@ -13,7 +13,7 @@ use dashwright_model::vin::VinError;
 use dashwright_quantity::{DateError, IdError, MAX_ID_BYTES, MoneyError, TextError};
 
 pub(crate) use key::{record_key, record_kind};
-pub(crate) use order::{cart_lines, order, part, radio};
+pub(crate) use order::{Order, cart_lines, order, part, radio};
 pub(crate) use read_at::read_at;
 pub(crate) use vehicle::vehicle_question;
 

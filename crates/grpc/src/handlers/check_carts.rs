@@ -15,8 +15,10 @@ use crate::from_proto::{FieldFaults, FieldProblem, read_at};
 use crate::limits::{CARTS_IN_FLIGHT, CARTS_PER_STREAM};
 use crate::{Refusal, Service};
 
+/// The answer to a cart, or what ends the stream.
+type Answer = Result<v1::CheckCartsResponse, Status>;
 /// The answers of a stream.
-pub(crate) type Answers = ReceiverStream<Result<v1::CheckCartsResponse, Status>>;
+pub(crate) type Answers = ReceiverStream<Answer>;
 
 impl Service {
     /// Answers as they are read: a reader that does not read holds at most so many, and the carts behind them wait in the
@@ -34,39 +36,44 @@ impl Service {
     async fn answer(
         &self,
         mut carts: impl Stream<Item = Result<v1::CheckCartsRequest, Status>> + Unpin,
-        answers: &mpsc::Sender<Result<v1::CheckCartsResponse, Status>>,
-    ) -> Result<(), mpsc::error::SendError<Result<v1::CheckCartsResponse, Status>>> {
+        answers: &mpsc::Sender<Answer>,
+    ) -> Result<(), mpsc::error::SendError<Answer>> {
         let mut view: Option<Arc<View>> = None;
         let mut count = 0;
         while let Some(cart) = carts.next().await {
-            let cart = match cart {
-                Ok(cart) => cart,
-                Err(status) => {
-                    let refused = Refusal::of_transport(status.code()).map_or(status, Into::into);
-                    return answers.send(Err(refused)).await;
-                }
-            };
             count += 1;
-            if count > CARTS_PER_STREAM {
-                return answers.send(Err(Refusal::TooManyCarts.into())).await;
+            let answer = self.next(cart, count, &mut view).await;
+            let ends = answer.is_err();
+            answers.send(answer).await?;
+            if ends {
+                return Ok(());
             }
-            let first = match &view {
-                Some(view) => Ok(Arc::clone(view)),
-                None => self.first_view(&cart).await,
-            };
-            match first {
-                Ok(read) => {
-                    let is_first = view.is_none();
-                    let answer = one(&read, cart, is_first);
-                    view = Some(read);
-                    answers.send(Ok(answer)).await?;
-                    // A stream of small carts must not keep other calls from the processor.
-                    tokio::task::yield_now().await;
-                }
-                Err(refusal) => return answers.send(Err(refusal.into())).await,
-            }
+            // A stream of small carts must not keep other calls from the processor.
+            tokio::task::yield_now().await;
         }
         Ok(())
+    }
+
+    /// The answer to the next cart, or what ends the stream.
+    async fn next(
+        &self,
+        cart: Result<v1::CheckCartsRequest, Status>,
+        count: usize,
+        view: &mut Option<Arc<View>>,
+    ) -> Answer {
+        let bare = |status: Status| Refusal::of_transport(status.code()).map_or(status, Into::into);
+        let cart = cart.map_err(bare)?;
+        if count > CARTS_PER_STREAM {
+            return Err(Refusal::TooManyCarts.into());
+        }
+        let is_first = view.is_none();
+        let read = match view {
+            Some(view) => Arc::clone(view),
+            None => self.first_view(&cart).await?,
+        };
+        let answer = one(&read, cart, is_first);
+        *view = Some(read);
+        Ok(answer)
     }
 
     /// The view for the whole stream, as the first cart states it.

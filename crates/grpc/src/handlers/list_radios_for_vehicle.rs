@@ -3,7 +3,8 @@
 use std::collections::BTreeSet;
 
 use dashwright_api::v1;
-use dashwright_planner::radios_for_vehicle;
+use dashwright_engine::View;
+use dashwright_planner::{RadioForVehicle, radios_for_vehicle};
 
 use super::asked::Asked;
 use crate::from_proto::{FieldFaults, order, vehicle_question};
@@ -30,16 +31,25 @@ impl Service {
         faults.or(())?;
         let asked = Asked::of(&view, &question)?;
         let all = radios_for_vehicle(snapshot, &asked.candidates, &request);
-        let shown = page.part(&all);
-        let named: BTreeSet<_> = shown.iter().flat_map(|one| one.parts.iter().copied()).collect();
-        Ok(v1::ListRadiosForVehicleResponse {
-            revision: Some(to_proto::dataset_revision(&view)),
-            candidates: asked.candidate_messages(),
-            remaining_lines: asked.remaining_lines(),
-            radios: shown.iter().filter_map(|one| to_proto::radio_for_vehicle(snapshot, one)).collect(),
-            total: u32::try_from(all.len()).unwrap_or(u32::MAX),
-            next_page_token: page.next(&view, shown.len(), all.len()),
-            parts: to_proto::FitmentText { snapshot }.summaries(&named),
-        })
+        Ok(response(&view, &page, &asked, &all))
+    }
+}
+
+fn response(
+    view: &View,
+    page: &Page,
+    asked: &Asked<'_>,
+    all: &[RadioForVehicle],
+) -> v1::ListRadiosForVehicleResponse {
+    let (snapshot, shown) = (view.snapshot(), page.part(all));
+    let named: BTreeSet<_> = shown.iter().flat_map(|one| one.parts.iter().copied()).collect();
+    v1::ListRadiosForVehicleResponse {
+        revision: Some(to_proto::dataset_revision(view)),
+        candidates: asked.candidate_messages(),
+        remaining_lines: asked.remaining_lines(),
+        radios: shown.iter().filter_map(|one| to_proto::radio_for_vehicle(snapshot, one)).collect(),
+        total: u32::try_from(all.len()).unwrap_or(u32::MAX),
+        next_page_token: page.next(view, shown.len(), all.len()),
+        parts: to_proto::FitmentText { snapshot }.summaries(&named),
     }
 }

@@ -9,11 +9,15 @@ mod get_record_schema;
 mod list_choices;
 mod list_radios_for_vehicle;
 mod list_records;
-mod list_vehicles;
+mod list_vehicles_for_part;
+mod list_vehicles_for_radio;
 mod look_up_fitment;
 mod plan_install;
+mod reached;
 mod resolve_vehicle;
 mod search_records;
+
+pub(crate) use list_vehicles_for_part::Served;
 
 use dashwright_api::replies::fitment_service_server::FitmentService;
 use dashwright_api::reply::Reply;

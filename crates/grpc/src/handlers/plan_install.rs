@@ -8,7 +8,7 @@ use prost::Message as _;
 
 use super::asked::Asked;
 use crate::from_proto::{FieldFaults, order, radio, read_at, vehicle_question};
-use crate::shared::SharedAnswer;
+use crate::shared::{Answers, SharedAnswer};
 use crate::{Refusal, Service, to_proto};
 
 impl Service {
@@ -28,17 +28,22 @@ impl Service {
 
         let make = || shared(snapshot, &asked, index, &request);
         let shared = answers.plan(&asked.candidates, (index, ordered), make);
-        let own = v1::PlanInstallResponse {
-            revision: Some(to_proto::dataset_revision(&answers.view)),
-            candidates: asked.candidate_messages(),
-            remaining_lines: asked.remaining_lines(),
-            matches: asked.matches(),
-            vin_concerns: asked.vin_concerns(),
-            weakest_evidence: asked.weakest(shared.weakest).as_ref().map(to_proto::weakest_evidence),
-            ..v1::PlanInstallResponse::default()
-        };
-        Ok(Reply { own: own.encode_to_vec().into(), shared: shared.bytes })
+        Ok(reply(&answers, &asked, shared))
     }
+}
+
+/// The answer: what is the call's own, and what it shares.
+fn reply(answers: &Answers, asked: &Asked<'_>, shared: SharedAnswer) -> Reply {
+    let own = v1::PlanInstallResponse {
+        revision: Some(to_proto::dataset_revision(&answers.view)),
+        candidates: asked.candidate_messages(),
+        remaining_lines: asked.remaining_lines(),
+        matches: asked.matches(),
+        vin_concerns: asked.vin_concerns(),
+        weakest_evidence: asked.weakest(shared.weakest).as_ref().map(to_proto::weakest_evidence),
+        ..v1::PlanInstallResponse::default()
+    };
+    Reply { own: own.encode_to_vec().into(), shared: shared.bytes }
 }
 
 /// What of a plan is not the call's own.

@@ -5,13 +5,16 @@ use std::collections::BTreeSet;
 use dashwright_api::v1;
 use dashwright_planner::{
     CartItem, CartLine, Cheaper, CheckedCart, Completion, JudgedLine, LineStatus, RadioForVehicle,
+    VehicleForRadio,
 };
 use dashwright_snapshot::{RecordIx, Snapshot};
 
 use super::common::money;
 use super::fitment::{FitmentText, open_question};
 use super::plan::{part_ids, radio_summary, total};
+use super::vehicle::line_with_option;
 use super::{reason, terms};
+use crate::handlers::Served;
 
 /// A cart with everything but what is the call's own: revision, candidates, matches.
 pub(crate) fn cart(
@@ -140,4 +143,22 @@ pub(crate) fn radio_for_vehicle(snapshot: &Snapshot, one: &RadioForVehicle) -> O
         most: most.as_ref().map(total),
         part_ids: part_ids(snapshot, parts),
     })
+}
+
+/// A vehicle line with an option, and what becomes of a radio there.
+pub(crate) fn vehicle_for_radio(snapshot: &Snapshot, one: &VehicleForRadio) -> v1::VehicleForRadio {
+    let VehicleForRadio { line, option, verdict, total: sum } = one;
+    v1::VehicleForRadio {
+        vehicle: line_with_option(snapshot, *line, *option),
+        verdict: terms::verdict(*verdict).into(),
+        total: sum.as_ref().map(total),
+    }
+}
+
+/// A vehicle line with an option, and what a part serves there.
+pub(crate) fn vehicle_for_part(snapshot: &Snapshot, (line, option, serves): &Served) -> v1::VehicleForPart {
+    v1::VehicleForPart {
+        vehicle: line_with_option(snapshot, *line, *option),
+        serves: serves.iter().map(|need| terms::need(*need).into()).collect(),
+    }
 }

@@ -12,11 +12,11 @@ mod terms;
 mod vehicle;
 mod wiring;
 
-pub(crate) use cart::{cart, radio_for_vehicle};
+pub(crate) use cart::{cart, radio_for_vehicle, vehicle_for_part, vehicle_for_radio};
 pub(crate) use common::{dataset_revision, weakest_evidence};
 pub(crate) use fitment::FitmentText;
 pub(crate) use fitment::{question_text, shared_answer};
-pub(crate) use plan::{plan, total};
+pub(crate) use plan::plan;
 pub(crate) use record::record;
-pub(crate) use terms::{attribute, need, record_kind, verdict};
-pub(crate) use vehicle::{candidate, choice, line_with_option, matches, vin_concerns};
+pub(crate) use terms::{attribute, record_kind};
+pub(crate) use vehicle::{candidate, choice, matches, vin_concerns};

@@ -91,21 +91,12 @@ const fn code(reason: &Reason) -> v1::ReasonCode {
 fn text(reason: &Reason) -> String {
     match reason {
         Reason::AlwaysNeeded => "every radio needs it".to_owned(),
-        Reason::OpeningTakesChassis { dash: _, opening } => {
-            format!("the opening is {}: it goes in without a kit", class(opening.name()))
-        }
-        Reason::OpeningSmallerThanChassis { dash: _, side, chassis, opening } => {
-            format!("the opening's {} is {opening}, the chassis needs {chassis}", side_name(*side))
-        }
-        Reason::OpeningOfAnotherClass { dash: _, opening, chassis } => {
-            format!("the opening is {}, the chassis {}", class(opening.name()), class(chassis.name()))
-        }
-        Reason::CavitySmallerThanChassis { dash: _, side, chassis, cavity } => {
-            let side = side_name(*side);
-            format!(
-                "behind the panel there is a {side} of {cavity}, the least chassis of the class has {chassis}"
-            )
-        }
+        Reason::OpeningTakesChassis { .. }
+        | Reason::OpeningSmallerThanChassis { .. }
+        | Reason::OpeningOfAnotherClass { .. }
+        | Reason::CavitySmallerThanChassis { .. }
+        | Reason::OnReplacedPanel { .. }
+        | Reason::StaysInDash { .. } => dash_text(reason),
         Reason::NoPartMeets { need } => {
             format!("no part of the catalogue meets {} here", spoken(need.name()))
         }
@@ -144,12 +135,6 @@ fn text(reason: &Reason) -> String {
         Reason::LeavesWithRadio { audio: _, feature } => {
             format!("{} is made by the factory radio and leaves with it", spoken(feature.name()))
         }
-        Reason::OnReplacedPanel { dash: _, name } => {
-            format!("{name} sits in the panel that a dash kit replaces")
-        }
-        Reason::StaysInDash { dash: _, feature } => {
-            format!("{} sits in a part of the dash that stays", spoken(feature.name()))
-        }
         Reason::SomeRadiosAsk => "some radios ask for it before they work in full".to_owned(),
         Reason::RadioMustHave { ability } => format!("needs a radio with {}", ability_name(*ability)),
         Reason::RadioServes { .. }
@@ -171,6 +156,34 @@ fn text(reason: &Reason) -> String {
         | Reason::LeftOut { .. }
         | Reason::FeignsInterlock { .. }
         | Reason::SettingsContradict { .. } => refusal_text(reason),
+    }
+}
+
+/// Reasons of the dash.
+fn dash_text(reason: &Reason) -> String {
+    match reason {
+        Reason::OpeningTakesChassis { dash: _, opening } => {
+            format!("the opening is {}: it goes in without a kit", class(opening.name()))
+        }
+        Reason::OpeningSmallerThanChassis { dash: _, side, chassis, opening } => {
+            format!("the opening's {} is {opening}, the chassis needs {chassis}", side_name(*side))
+        }
+        Reason::OpeningOfAnotherClass { dash: _, opening, chassis } => {
+            format!("the opening is {}, the chassis {}", class(opening.name()), class(chassis.name()))
+        }
+        Reason::CavitySmallerThanChassis { dash: _, side, chassis, cavity } => {
+            let side = side_name(*side);
+            format!(
+                "behind the panel there is a {side} of {cavity}, the least chassis of the class has {chassis}"
+            )
+        }
+        Reason::OnReplacedPanel { dash: _, name } => {
+            format!("{name} sits in the panel that a dash kit replaces")
+        }
+        Reason::StaysInDash { dash: _, feature } => {
+            format!("{} sits in a part of the dash that stays", spoken(feature.name()))
+        }
+        _ => String::new(),
     }
 }
 

@@ -4,7 +4,7 @@ use dashwright_api::v1;
 use dashwright_model::record::setting::SwitchPosition;
 use dashwright_planner::{
     ColourTrap, Fetch, Join, LeadEnd, Load, Loose, LooseReason, Mismatch, Owner, PartSettings, RuleNumber,
-    SettingState, Socketed,
+    SettingState, Sides, Socketed,
 };
 use dashwright_quantity::Amperes;
 use dashwright_snapshot::Snapshot;
@@ -188,17 +188,18 @@ pub(crate) fn mismatch_text(mismatch: &Mismatch) -> String {
 
 /// The records that a mismatch rests on.
 pub(crate) fn mismatch_records(mismatch: &Mismatch) -> Vec<v1::RecordKey> {
+    let both = |sides: &Sides| vec![record_key(&sides.source), record_key(&sides.sink)];
     match mismatch {
-        Mismatch::Voltage { sides, .. }
-        | Mismatch::Polarity { sides, .. }
-        | Mismatch::Signal { sides, .. }
+        Mismatch::Voltage { function: _, source: _, sink: _, sides }
+        | Mismatch::Polarity { function: _, source: _, sink: _, sides }
+        | Mismatch::Signal { function: _, source: _, sink: _, sides }
         | Mismatch::CommonGroundOnBridged { sides }
         | Mismatch::SteeringKind { sides }
-        | Mismatch::CameraSignal { sides } => vec![record_key(&sides.source), record_key(&sides.sink)],
+        | Mismatch::CameraSignal { sides } => both(sides),
         Mismatch::AntennaFeed { record }
-        | Mismatch::CameraSupply { record, .. }
-        | Mismatch::NoRadioLead { record, .. }
-        | Mismatch::FactMissing { record, .. } => vec![record_key(record)],
+        | Mismatch::CameraSupply { needs: _, record }
+        | Mismatch::NoRadioLead { function: _, record }
+        | Mismatch::FactMissing { record, field: _ } => vec![record_key(record)],
     }
 }
 
