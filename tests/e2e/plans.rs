@@ -31,6 +31,9 @@ async fn radios_for(running: &Running, vehicle: &VehicleQuestion) -> ListRadiosF
     running.fitment.clone().list_radios_for_vehicle(request).await.unwrap().into_inner()
 }
 
+/// The needs that a part serves, by vehicle line and audio option.
+type Served = BTreeMap<(String, String), BTreeSet<i32>>;
+
 /// The verdict of each candidate of an answer, by the code of its audio option.
 fn verdicts(answer: &PlanInstallResponse) -> BTreeMap<(String, String), Verdict> {
     let numbered = answer.candidates.iter().zip(0_u32..);
@@ -72,7 +75,7 @@ async fn every_pair_of_vehicle_and_radio_agrees_in_every_call() {
     for radio in &radios {
         by_radio.insert(radio.clone(), vehicles_for(&running, radio).await);
     }
-    let mut served: BTreeMap<(String, String), BTreeMap<(String, String), BTreeSet<i32>>> = BTreeMap::new();
+    let mut served: BTreeMap<(String, String), Served> = BTreeMap::new();
     let (mut pairs, mut fitting) = (0, 0);
     for (id, question) in questions_of_lines(&running).await.unwrap() {
         let listed = radios_for(&running, &question).await;
@@ -140,11 +143,7 @@ async fn vehicles_for(
     }
 }
 
-async fn vehicles_of_part(
-    running: &Running,
-    part: &str,
-    radio: &str,
-) -> BTreeMap<(String, String), BTreeSet<i32>> {
+async fn vehicles_of_part(running: &Running, part: &str, radio: &str) -> Served {
     let mut found = BTreeMap::new();
     let mut page_token = String::new();
     loop {
