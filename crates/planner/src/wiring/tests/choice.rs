@@ -96,6 +96,38 @@ fn the_real_parking_brake_before_what_feigns_it() {
     );
 }
 
+/// Only on the bus: a module makes the real signal out of it, and a lead that feigns it is called preferred.
+#[test]
+fn the_real_signal_of_a_module_before_what_feigns_it() {
+    check(
+        &format!(
+            "{BRAKE}
+            bus PARKING_BRAKE
+            part b
+            lead PARKING_BRAKE BN SOURCE TO_GROUND STEADY PREFERRED FEIGNS
+            part m
+            lead PARKING_BRAKE GN SOURCE TO_GROUND STEADY FALLBACK"
+        ),
+        &[],
+        "PARKING_BRAKE: radio PARKING_BRAKE GN+ + m PARKING_BRAKE GN
+        insulated b PARKING_BRAKE BN Feigned",
+    );
+}
+
+/// A module that switches a supply is fed from somewhere else than itself.
+#[test]
+fn a_module_never_feeds_itself() {
+    check(
+        "lead SWITCHED RD SINK 12V
+        part m
+        lead SWITCHED OG SOURCE 12V
+        lead SWITCHED RD SINK 12V",
+        &[],
+        "SWITCHED: radio SWITCHED RD + m SWITCHED OG
+        undecided m SWITCHED RD NotOffered",
+    );
+}
+
 #[test]
 fn the_real_parking_brake_is_fetched_before_it_is_feigned() {
     let feigned = "part b\nlead PARKING_BRAKE BN SOURCE TO_GROUND STEADY FEIGNS";
