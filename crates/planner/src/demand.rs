@@ -202,6 +202,8 @@ impl<'a> Demand<'a> {
         }
         if let Some(feature) = job.served_by_radio(need) {
             self.direct = true;
+            // What the radio does by itself no part has to do as well.
+            self.offers.clear();
             self.why.push(Reason::RadioServes { radio: job.radio.id.clone(), feature });
             return;
         }
