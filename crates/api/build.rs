@@ -7,12 +7,15 @@ use prost::Message as _;
 
 /// The files of the schema.
 const FILES: &[&str] = &[
+    "dashwright/v1/audit.proto",
     "dashwright/v1/cart.proto",
     "dashwright/v1/catalogue.proto",
     "dashwright/v1/common.proto",
+    "dashwright/v1/curation.proto",
     "dashwright/v1/errors.proto",
     "dashwright/v1/fitment.proto",
     "dashwright/v1/fitment_service.proto",
+    "dashwright/v1/keys.proto",
     "dashwright/v1/plan.proto",
     "dashwright/v1/reverse.proto",
     "dashwright/v1/terms.proto",
