@@ -14,6 +14,7 @@ mod digest;
 mod entry;
 mod file;
 mod memory;
+mod merkle;
 mod port;
 mod signal;
 
@@ -29,6 +30,7 @@ pub use file::{
     FORMAT, FileLog, FileOptions, OpenError, OpenReport, Opened, RESERVE_BYTES, SEGMENT_BYTES, Tail,
 };
 pub use memory::MemoryLog;
+pub use merkle::{Frontier, Tree, leaf_hash, verify_consistency, verify_inclusion};
 pub use port::{
     AppendError, Damage, Head, IoFault, Log, MAX_BATCH_BYTES, MAX_READ_BYTES, Operation, ReadError, Sequence,
 };
