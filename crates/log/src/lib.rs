@@ -10,17 +10,20 @@
 //! The hash covers the exact bytes of the inner object, which stand at fixed offsets in the line, so that a line is
 //! verified before anything decodes it. `previous` is the hash of the entry before, zero for the first.
 
+mod checkpoint;
 mod digest;
 mod entry;
 mod file;
 mod memory;
 mod merkle;
+mod note;
 mod port;
 mod signal;
 
 #[cfg(any(test, feature = "testing"))]
 pub mod conformance;
 
+pub use checkpoint::{Checkpoint, CheckpointError, MAX_INCARNATION_BYTES, Note, Origin, OriginError};
 pub use digest::{Digest, DigestError};
 pub use entry::{
     Entry, EntryError, Kind, KindError, LineFault, MAX_ACTOR_BYTES, MAX_ENTRY_BYTES, MAX_KIND_BYTES,
@@ -31,6 +34,9 @@ pub use file::{
 };
 pub use memory::MemoryLog;
 pub use merkle::{Frontier, Tree, leaf_hash, verify_consistency, verify_inclusion};
+pub use note::{
+    KeyError, MAX_NOTE_BYTES, MAX_SIGNATURES, NoteError, PublicKey, Signature, SignedText, Signer,
+};
 pub use port::{
     AppendError, Damage, Head, IoFault, Log, MAX_BATCH_BYTES, MAX_READ_BYTES, Operation, ReadError, Sequence,
 };
