@@ -15,6 +15,7 @@ mod content;
 mod engine;
 mod entry;
 mod fold;
+pub mod keys;
 mod layout;
 mod load;
 mod start;
