@@ -2,6 +2,8 @@
 //!
 //! A case panics when the log does not conform, as a test does; nothing else calls this module.
 
+pub mod checkpoints;
+
 use std::fmt::Debug;
 use std::thread;
 use std::time::{Duration, Instant};

@@ -4,11 +4,13 @@
 //! DIR/FORMAT                           the format number
 //! DIR/LOCK                             held by the one process that has the directory open
 //! DIR/log/00000000000000000001.jsonl   a segment, named after its first entry
+//! DIR/checkpoints.jsonl                the checkpoints that were given out
 //! ```
 //!
 //! A write or synchronisation that fails is never retried: what is on disk is then uncertain, so appends stop and
 //! reads go on until a restart has read the files again.
 
+mod checkpoints;
 mod directory;
 mod disk;
 #[cfg(test)]
@@ -23,6 +25,9 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
+pub use checkpoints::{
+    CHECKPOINTS_FILE, CheckpointsReport, FileCheckpoints, OpenedCheckpoints, read_checkpoints,
+};
 pub use directory::FORMAT;
 
 use crate::entry::{NewEntry, StoredEntry, chain};

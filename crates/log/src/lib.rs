@@ -11,6 +11,7 @@
 //! verified before anything decodes it. `previous` is the hash of the entry before, zero for the first.
 
 mod checkpoint;
+mod checkpoints;
 mod digest;
 mod entry;
 mod file;
@@ -24,13 +25,17 @@ mod signal;
 pub mod conformance;
 
 pub use checkpoint::{Checkpoint, CheckpointError, MAX_INCARNATION_BYTES, Note, Origin, OriginError};
+pub use checkpoints::{
+    CheckpointDamage, CheckpointFault, Checkpoints, KeepError, Kept, KeptList, MemoryCheckpoints,
+};
 pub use digest::{Digest, DigestError};
 pub use entry::{
     Entry, EntryError, Kind, KindError, LineFault, MAX_ACTOR_BYTES, MAX_ENTRY_BYTES, MAX_KIND_BYTES,
     MAX_LINE_BYTES, MAX_REASON_BYTES, MAX_REQUEST_ID_BYTES, NewEntry, StoredEntry,
 };
 pub use file::{
-    FORMAT, FileLog, FileOptions, OpenError, OpenReport, Opened, RESERVE_BYTES, SEGMENT_BYTES, Tail,
+    CHECKPOINTS_FILE, CheckpointsReport, FORMAT, FileCheckpoints, FileLog, FileOptions, OpenError,
+    OpenReport, Opened, OpenedCheckpoints, RESERVE_BYTES, SEGMENT_BYTES, Tail, read_checkpoints,
 };
 pub use memory::MemoryLog;
 pub use merkle::{Frontier, Tree, leaf_hash, verify_consistency, verify_inclusion};

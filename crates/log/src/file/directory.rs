@@ -142,7 +142,7 @@ fn holder(file: &File) -> Option<u32> {
     text.trim().parse().ok()
 }
 
-fn is_absent(error: &io::Error) -> bool {
+pub(crate) fn is_absent(error: &io::Error) -> bool {
     matches!(error.kind(), io::ErrorKind::NotFound | io::ErrorKind::NotADirectory)
 }
 
