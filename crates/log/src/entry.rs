@@ -375,7 +375,7 @@ fn place(bytes: &[u8]) -> Option<(Sequence, Digest)> {
 }
 
 /// `YYYY-MM-DDTHH:MM:SS[.fraction]Z` with every part in its range (a leap second included).
-fn is_utc_time(text: &[u8]) -> bool {
+pub(crate) fn is_utc_time(text: &[u8]) -> bool {
     let Some((fixed, rest)) = text.split_at_checked(19) else { return false };
     let number = |from: usize| match fixed.get(from..from + 2) {
         Some([tens @ b'0'..=b'9', ones @ b'0'..=b'9']) => Some((tens - b'0') * 10 + ones - b'0'),

@@ -229,9 +229,17 @@ impl FileLog {
     /// # Errors
     /// See [`OpenError`].
     pub fn verify(directory: &Path) -> Result<OpenReport, OpenError> {
+        FileLog::verify_visiting(directory, &mut |_| ())
+    }
+
+    /// [`FileLog::verify`], showing the stored bytes of each entry in order.
+    pub(crate) fn verify_visiting(
+        directory: &Path,
+        visit: &mut dyn FnMut(&[u8]),
+    ) -> Result<OpenReport, OpenError> {
         directory::check_format(&RealDisk, directory)?;
         let depth = Depth { known: Head::EMPTY, decode: true };
-        Ok(report(scan::scan(&RealDisk, &directory::log_directory(directory), depth)?).0)
+        Ok(report(scan::scan(&RealDisk, &directory::log_directory(directory), depth, visit)?).0)
     }
 
     fn create_on(disk: Arc<dyn Disk>, directory: &Path, options: FileOptions) -> Result<FileLog, OpenError> {
@@ -260,7 +268,7 @@ impl FileLog {
         options: FileOptions,
     ) -> Result<Opened, OpenError> {
         let log = directory::log_directory(directory);
-        let scan = scan::scan(&*disk, &log, Depth { known, decode: false })?;
+        let scan = scan::scan(&*disk, &log, Depth { known, decode: false }, &mut |_| ())?;
         let current = mend(&*disk, &log, &scan)?;
         let (report, segments) = report(scan);
         report.trace(directory);

@@ -20,6 +20,8 @@ mod merkle;
 mod note;
 mod port;
 mod signal;
+mod trail;
+mod verify;
 
 #[cfg(any(test, feature = "testing"))]
 pub mod conformance;
@@ -45,3 +47,8 @@ pub use note::{
 pub use port::{
     AppendError, Damage, Head, IoFault, Log, MAX_BATCH_BYTES, MAX_READ_BYTES, Operation, ReadError, Sequence,
 };
+pub use trail::{
+    ManifestFault, TRAIL_FORMAT, TrailError, TrailHeader, TrailReport, TrailWriteError, TrailWriter,
+    read_trail,
+};
+pub use verify::{DirectoryReport, Disagreement, VerifyError, Witnessed, verify_directory, verify_trail};

@@ -32,11 +32,17 @@ pub(crate) struct Depth {
 
 /// Verifies every entry from the segment that holds the known one on. Of earlier segments only the last entry is read, to
 /// prove that the next segment continues it.
-pub(crate) fn scan(disk: &dyn Disk, log: &Path, depth: Depth) -> Result<Scan, OpenError> {
+/// `observe` sees each entry's bytes once they are verified.
+pub(crate) fn scan(
+    disk: &dyn Disk,
+    log: &Path,
+    depth: Depth,
+    observe: &mut dyn FnMut(&[u8]),
+) -> Result<Scan, OpenError> {
     let (scan, firsts) = start(disk, log)?;
     let known = depth.known;
     let fully = firsts.iter().rposition(|first| first.0 <= known.sequence.0).unwrap_or(0);
-    let mut scanner = Scanner { disk, depth, found: known == Head::EMPTY, scan };
+    let mut scanner = Scanner { disk, depth, observe, found: known == Head::EMPTY, scan };
     for (place, first) in firsts.iter().enumerate() {
         let path = segment::path(log, *first);
         let expected = scanner.scan.head.sequence.next();
@@ -79,6 +85,7 @@ fn start(disk: &dyn Disk, log: &Path) -> Result<(Scan, Vec<Sequence>), IoFault> 
 struct Scanner<'a> {
     disk: &'a dyn Disk,
     depth: Depth,
+    observe: &'a mut dyn FnMut(&[u8]),
     found: bool,
     scan: Scan,
 }
@@ -110,9 +117,9 @@ impl Scanner<'_> {
         while let Some(line) = lines.next()? {
             let bytes = line.len() as u64;
             match check(line, self.scan.head, self.depth.decode) {
-                Ok(head) => {
+                Ok(verified) => {
                     self.scan.length += bytes;
-                    self.accept(head, bytes)?;
+                    self.accept(&verified, bytes)?;
                 }
                 Err(source) => {
                     let number = self.scan.head.sequence.next().0 - first.0 + 1;
@@ -126,8 +133,8 @@ impl Scanner<'_> {
         Ok(())
     }
 
-    fn accept(&mut self, head: Head, bytes: u64) -> Result<(), OpenError> {
-        let known = self.depth.known;
+    fn accept(&mut self, verified: &VerifiedLine<'_>, bytes: u64) -> Result<(), OpenError> {
+        let (known, head) = (self.depth.known, verified.head());
         self.scan.head = head;
         self.scan.verified_entries += 1;
         self.scan.verified_bytes += bytes;
@@ -137,6 +144,7 @@ impl Scanner<'_> {
                 return Err(OpenError::Disagrees { known, found: head });
             }
         }
+        (self.observe)(verified.bytes);
         Ok(())
     }
 
@@ -157,7 +165,7 @@ impl Scanner<'_> {
             && let Ok(verified) = VerifiedLine::of(&tail)
         {
             self.scan.tail = Tail::Unended { file, line, bytes };
-            return self.accept(verified.head(), bytes);
+            return self.accept(&verified, bytes);
         }
         let mut lines = tail.split_inclusive(|byte| *byte == b'\n');
         let interrupted = lines.next().is_some_and(|bad| !bad.ends_with(b"\n") || bad.contains(&0));
@@ -171,7 +179,7 @@ impl Scanner<'_> {
 }
 
 /// Verifies one line, terminator included, as the continuation of `head`.
-fn check(line: &[u8], head: Head, decode: bool) -> Result<Head, LineFault> {
+fn check(line: &[u8], head: Head, decode: bool) -> Result<VerifiedLine<'_>, LineFault> {
     let whole = line.strip_suffix(b"\n");
     let verified = VerifiedLine::of(whole.unwrap_or(line)).map_err(|fault| match line.split_last() {
         // The whole line is there and only its terminator has changed.
@@ -179,11 +187,10 @@ fn check(line: &[u8], head: Head, decode: bool) -> Result<Head, LineFault> {
         _ => fault,
     })?;
     verified.follows(head)?;
-    let next = verified.head();
     if decode {
         verified.decode()?;
     }
-    if whole.is_none() { Err(LineFault::Unended) } else { Ok(next) }
+    if whole.is_none() { Err(LineFault::Unended) } else { Ok(verified) }
 }
 
 pub(crate) fn damage(file: &Path, line: u64, source: LineFault) -> Box<Damage> {
