@@ -5,6 +5,7 @@
 //! DIR/LOCK                             held by the one process that has the directory open
 //! DIR/log/00000000000000000001.jsonl   a segment, named after its first entry
 //! DIR/checkpoints.jsonl                the checkpoints that were given out
+//! DIR/RESTORING                        until a trail is restored as a whole; a directory without FORMAT is no dataset
 //! ```
 //!
 //! A write or synchronisation that fails is never retried: what is on disk is then uncertain, so appends stop and
@@ -16,6 +17,7 @@ mod disk;
 #[cfg(test)]
 mod failing;
 mod read;
+mod restore;
 mod scan;
 mod segment;
 #[cfg(test)]
@@ -29,6 +31,7 @@ pub use checkpoints::{
     CHECKPOINTS_FILE, CheckpointsReport, FileCheckpoints, OpenedCheckpoints, read_checkpoints,
 };
 pub use directory::FORMAT;
+pub use restore::{RestoreError, Restored};
 
 use crate::entry::{NewEntry, StoredEntry, chain};
 use crate::port::{AppendError, Damage, Head, IoFault, Log, Operation, ReadError, Sequence};

@@ -37,7 +37,8 @@ pub use entry::{
 };
 pub use file::{
     CHECKPOINTS_FILE, CheckpointsReport, FORMAT, FileCheckpoints, FileLog, FileOptions, OpenError,
-    OpenReport, Opened, OpenedCheckpoints, RESERVE_BYTES, SEGMENT_BYTES, Tail, read_checkpoints,
+    OpenReport, Opened, OpenedCheckpoints, RESERVE_BYTES, RestoreError, Restored, SEGMENT_BYTES, Tail,
+    read_checkpoints,
 };
 pub use memory::MemoryLog;
 pub use merkle::{Frontier, Tree, leaf_hash, verify_consistency, verify_inclusion};

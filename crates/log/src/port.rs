@@ -192,6 +192,7 @@ pub enum Operation {
     SyncFile,
     CutFile,
     RenameFile,
+    RemoveFile,
     LockFile,
     MeasureFreeSpace,
 }
@@ -207,6 +208,7 @@ impl fmt::Display for Operation {
             Operation::WriteFile => "writing",
             Operation::CutFile => "cutting",
             Operation::RenameFile => "renaming",
+            Operation::RemoveFile => "removing",
             Operation::LockFile => "locking",
             Operation::MeasureFreeSpace => "measuring the free space of",
         })

@@ -6,9 +6,10 @@ use std::path::{Path, PathBuf};
 
 use fs4::{FileExt, TryLockError};
 
-use super::OpenError;
+use super::checkpoints::CHECKPOINTS_FILE;
 use super::disk::{Disk, Handle, fault};
-use crate::port::Operation;
+use super::{OpenError, segment};
+use crate::port::{IoFault, Operation};
 
 /// The number of the format that this code writes; it changes with anything that an older version would misread.
 pub const FORMAT: u32 = 1;
@@ -19,6 +20,9 @@ const FORMAT_FILE: &str = "FORMAT";
 const FORMAT_DRAFT: &str = "FORMAT.new";
 const FORMAT_WORDS: &str = "dashwright data, format ";
 const LOCK_FILE: &str = "LOCK";
+
+/// Marks a directory that a trail is being restored into, until it is a dataset.
+const RESTORING_FILE: &str = "RESTORING";
 
 /// Most bytes of the format file: its words and any number of 32 bits, with room to spare.
 const MAX_FORMAT_BYTES: u64 = 128;
@@ -79,49 +83,111 @@ pub(crate) fn lock(directory: &Path) -> Result<Lock, OpenError> {
     Ok(Lock { _file: file })
 }
 
-/// Makes an empty dataset in a directory that is missing, empty, or left by an interrupted creation.
+/// Makes an empty dataset in a directory that is missing, empty, or left by an interrupted creation or restoration.
 pub(crate) fn create(disk: &dyn Disk, directory: &Path) -> Result<Lock, OpenError> {
+    let lock = begin(disk, directory)?;
+    unmark(disk, directory)?;
+    write_format(disk, directory)?;
+    Ok(lock)
+}
+
+/// Takes such a directory and marks it, so that whatever is put into it before [`complete`] can be told from a person's
+/// files, and cleared, after an interruption.
+pub(crate) fn begin_restoring(disk: &dyn Disk, directory: &Path) -> Result<Lock, OpenError> {
+    let lock = begin(disk, directory)?;
+    let mark = directory.join(RESTORING_FILE);
+    match disk.create(&mark) {
+        Err(error) if error.kind() != io::ErrorKind::AlreadyExists => {
+            return Err(fault(Operation::CreateFile, &mark)(error).into());
+        }
+        _ => {}
+    }
+    disk.sync_dir(directory).map_err(fault(Operation::SyncDirectory, directory))?;
+    Ok(lock)
+}
+
+/// Makes a dataset of a directory that was restored into.
+pub(crate) fn complete(disk: &dyn Disk, directory: &Path) -> Result<(), OpenError> {
+    write_format(disk, directory)?;
+    Ok(unmark(disk, directory)?)
+}
+
+/// Leaves a directory as it was before it was restored into.
+pub(crate) fn abandon(disk: &dyn Disk, directory: &Path) -> Result<(), IoFault> {
+    clear(disk, directory)?;
+    unmark(disk, directory)
+}
+
+fn begin(disk: &dyn Disk, directory: &Path) -> Result<Lock, OpenError> {
     disk.create_dir(directory).map_err(fault(Operation::CreateDirectory, directory))?;
     if let Some(parent) = directory.parent().filter(|parent| !parent.as_os_str().is_empty()) {
         disk.sync_dir(parent).map_err(fault(Operation::SyncDirectory, parent))?;
     }
     refuse_occupied(disk, directory)?;
     let lock = lock(directory)?;
-    refuse_occupied(disk, directory)?;
+    let marked = refuse_occupied(disk, directory)?;
     let log = directory.join(LOG_DIRECTORY);
     disk.create_dir(&log).map_err(fault(Operation::CreateDirectory, &log))?;
-    write_format(disk, directory)?;
+    if marked {
+        clear(disk, directory)?;
+    }
     Ok(lock)
 }
 
-fn refuse_occupied(disk: &dyn Disk, directory: &Path) -> Result<(), OpenError> {
+/// Refuses a directory that holds anything of somebody else's; says whether a restoration into it was interrupted.
+fn refuse_occupied(disk: &dyn Disk, directory: &Path) -> Result<bool, OpenError> {
     let log = directory.join(LOG_DIRECTORY);
     let names = disk.list(directory).map_err(fault(Operation::ListDirectory, directory))?;
-    if names.iter().any(|name| name == FORMAT_FILE) {
+    let holds = |name: &str| names.iter().any(|it| it == name);
+    if holds(FORMAT_FILE) {
         return Err(OpenError::AlreadyADataset { directory: directory.to_owned() });
     }
-    let stranger = names.iter().find(|name| !ALLOWED_IN_NEW.contains(&name.as_str())).cloned();
-    let stranger = match stranger {
-        None if names.iter().any(|name| name == LOG_DIRECTORY) => {
-            disk.list(&log).map_err(fault(Operation::ListDirectory, &log))?.into_iter().next()
-        }
-        other => other,
+    let marked = holds(RESTORING_FILE);
+    let expected = |name: &str| {
+        ALLOWED_IN_NEW.contains(&name) || marked && [RESTORING_FILE, CHECKPOINTS_FILE].contains(&name)
     };
+    let mut stranger = names.iter().find(|name| !expected(name)).cloned();
+    if stranger.is_none() && holds(LOG_DIRECTORY) {
+        let inside = disk.list(&log).map_err(fault(Operation::ListDirectory, &log))?;
+        stranger = inside.into_iter().find(|name| !marked || segment::parse_name(name).is_none());
+    }
     match stranger {
         Some(found) => Err(OpenError::Occupied { directory: directory.to_owned(), found }),
-        None => Ok(()),
+        None => Ok(marked),
+    }
+}
+
+/// Removes what an interrupted restoration wrote.
+fn clear(disk: &dyn Disk, directory: &Path) -> Result<(), IoFault> {
+    let log = directory.join(LOG_DIRECTORY);
+    for name in disk.list(&log).map_err(fault(Operation::ListDirectory, &log))? {
+        if segment::parse_name(&name).is_some() {
+            remove(disk, &log.join(name))?;
+        }
+    }
+    remove(disk, &directory.join(CHECKPOINTS_FILE))?;
+    disk.sync_dir(&log).map_err(fault(Operation::SyncDirectory, &log))
+}
+
+fn unmark(disk: &dyn Disk, directory: &Path) -> Result<(), IoFault> {
+    remove(disk, &directory.join(RESTORING_FILE))?;
+    disk.sync_dir(directory).map_err(fault(Operation::SyncDirectory, directory))
+}
+
+/// Removes a file, if it is there.
+fn remove(disk: &dyn Disk, path: &Path) -> Result<(), IoFault> {
+    match disk.remove(path) {
+        Err(error) if error.kind() != io::ErrorKind::NotFound => {
+            Err(fault(Operation::RemoveFile, path)(error))
+        }
+        _ => Ok(()),
     }
 }
 
 /// The format file comes last and by rename: a directory that has one is complete.
 fn write_format(disk: &dyn Disk, directory: &Path) -> Result<(), OpenError> {
     let (draft, path) = (directory.join(FORMAT_DRAFT), directory.join(FORMAT_FILE));
-    match disk.remove(&draft) {
-        Err(error) if error.kind() != io::ErrorKind::NotFound => {
-            return Err(fault(Operation::CreateFile, &draft)(error).into());
-        }
-        _ => {}
-    }
+    remove(disk, &draft)?;
     let handle = Handle::new(disk.create(&draft).map_err(fault(Operation::CreateFile, &draft))?, &draft);
     let text = format!("{FORMAT_WORDS}{FORMAT}\n");
     disk.write(&handle, text.as_bytes()).map_err(fault(Operation::WriteFile, &draft))?;
