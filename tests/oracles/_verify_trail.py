@@ -92,5 +92,8 @@ if __name__ == "__main__":
     need(len(sys.argv) > 1, __doc__)
     target, notes = Path(sys.argv[1]), [Path(name).read_text(encoding="utf-8") for name in sys.argv[2:]]
     need(target.is_file() or (target / "FORMAT").exists(), f"{target} is neither a trail nor a dataset")
-    notes += kept_notes(target / "checkpoints.jsonl")
-    verify(lines_of_trail(target, notes) if target.is_file() else lines_of_directory(target), notes)
+    try:
+        notes += kept_notes(target / "checkpoints.jsonl")
+        verify(lines_of_trail(target, notes) if target.is_file() else lines_of_directory(target), notes)
+    except (ValueError, KeyError, IndexError, TypeError) as fault:
+        raise SystemExit(f"{target} holds what was never written: {fault}") from None

@@ -136,6 +136,7 @@ def check_kept(data: Path, directory: Path, lines: list[bytes]) -> None:
     for name, text, status, said in [
         ("as they are", good, 0, "2 checkpoints agree"),
         ("one edited", good.replace("revision 1", "revision 2", 1), 1, "checkpoints.jsonl:1 is damaged"),
+        ("one with an escape that JSON lacks", good.replace("\\n", "\\q", 1), 1, "never written"),
         ("one torn", good[:-9], 1, "checkpoints.jsonl:2 is damaged"),
     ]:
         (copy / "checkpoints.jsonl").write_text(text, encoding="utf-8")

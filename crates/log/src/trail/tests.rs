@@ -161,6 +161,27 @@ fn a_last_line_of_other_entries_is_refused() {
 }
 
 #[test]
+fn a_last_line_in_another_spelling_is_refused() {
+    let trail = written(&entries(2));
+    let begin = trail[..trail.len() - 1].iter().rposition(|byte| *byte == b'\n').unwrap() + 1;
+    let line = std::str::from_utf8(&trail[begin..]).unwrap();
+    let (_, inner) = line.strip_suffix("}\n").unwrap().split_once(",\"manifest\":").unwrap();
+    let respelt = |inner: &str| {
+        let hash = Digest::of(inner.as_bytes());
+        let last = format!("{{\"sha256\":\"{hash}\",\"manifest\":{inner}}}\n");
+        read(&[&trail[..begin], last.as_bytes()].concat())
+    };
+    assert!(respelt(inner).is_ok());
+    for other in [inner.replacen(':', ": ", 1), inner.replacen('{', "{\"more\":1,", 1)] {
+        let refused = respelt(&other);
+        assert!(
+            matches!(refused, Err(TrailError::Manifest { line: 4, source: ManifestFault::Form })),
+            "{other}"
+        );
+    }
+}
+
+#[test]
 fn a_writer_refuses_what_a_reader_would() {
     let stored = entries(3);
     for (incarnation, made) in [("", MADE), ("a b", MADE), ("first", "yesterday")] {

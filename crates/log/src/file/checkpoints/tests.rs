@@ -70,7 +70,9 @@ fn a_torn_tail_is_cut_at_every_offset() {
     let begin = bytes[..bytes.len() - 1].iter().rposition(|byte| *byte == b'\n').unwrap() + 1;
     let mut zeros = bytes.clone();
     zeros[begin + 40..].fill(0);
-    for torn in (begin..bytes.len()).map(|length| bytes[..length].to_vec()).chain([zeros]) {
+    let mut hole = bytes.clone();
+    hole[begin + 40..bytes.len() - 9].fill(0);
+    for torn in (begin..bytes.len()).map(|length| bytes[..length].to_vec()).chain([zeros, hole]) {
         fs::write(&path, &torn).unwrap();
         let OpenedCheckpoints { checkpoints, report } = FileCheckpoints::open(root.path()).unwrap();
         let mut expected = vec![0, 1];
