@@ -7,9 +7,10 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use dashwright_api::v1::catalogue_service_client::CatalogueServiceClient;
 use dashwright_api::v1::fitment_service_client::FitmentServiceClient;
-use dashwright_engine::{Engine, Origin, Published, Surroundings, initialise, start};
+use dashwright_engine::keys::ServerSecret;
+use dashwright_engine::{Engine, Ground, Origin, Published, Surroundings, initialise, start};
 use dashwright_grpc::{Service, Serving, serve};
-use dashwright_log::{FileLog, FileOptions};
+use dashwright_log::{FileCheckpoints, FileLog, FileOptions};
 use dashwright_model::exchange::{ExchangeError, parse_line};
 use dashwright_store::Store;
 use tempfile::TempDir;
@@ -44,9 +45,16 @@ impl Home {
     /// # Errors
     /// When the dataset is damaged or open already.
     pub fn engine(&self) -> Outcome<Engine> {
-        let log = FileLog::open(&self.directory.path().join("data"), FileOptions::default())?.log;
-        let store = Store::open(&self.directory.path().join("store"))?.store;
-        Ok(start(Arc::new(log), store, Arc::new(self.surroundings()))?.0)
+        let data = self.directory.path().join("data");
+        let ground = Ground {
+            log: Arc::new(FileLog::open(&data, FileOptions::default())?.log),
+            store: Store::open(&self.directory.path().join("store"))?.store,
+            checkpoints: Arc::new(FileCheckpoints::open(&data)?.checkpoints),
+            signer: None,
+            key_secret: ServerSecret::new([7; 32]),
+            surroundings: Arc::new(self.surroundings()),
+        };
+        Ok(start(ground)?.0)
     }
 
     fn surroundings(&self) -> Fixed {
@@ -168,5 +176,12 @@ impl Surroundings for Fixed {
 
     fn new_id(&self) -> String {
         format!("{}-{}", self.incarnation, self.given.fetch_add(1, Ordering::Relaxed))
+    }
+
+    fn random(&self) -> Option<[u8; 32]> {
+        let mut bytes = [0; 32];
+        let number = self.given.fetch_add(1, Ordering::Relaxed).to_be_bytes();
+        bytes.iter_mut().zip(number).for_each(|(to, from)| *to = from);
+        Some(bytes)
     }
 }

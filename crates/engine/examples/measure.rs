@@ -7,8 +7,9 @@ use std::process::Command;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use dashwright_engine::{Engine, Freshness, Origin, StartReport, Surroundings, initialise, start};
-use dashwright_log::{FileLog, FileOptions, Head};
+use dashwright_engine::keys::ServerSecret;
+use dashwright_engine::{Engine, Freshness, Ground, Origin, StartReport, Surroundings, initialise, start};
+use dashwright_log::{FileCheckpoints, FileLog, FileOptions, Head};
 use dashwright_model::exchange::{self, ExchangeError};
 use dashwright_model::record::Record;
 use dashwright_store::Store;
@@ -117,7 +118,14 @@ fn open(data: &Path) -> Result<(Engine, StartReport)> {
     let known = store.applied().unwrap_or(Head::EMPTY);
     let log = FileLog::open_trusting(data, known, FileOptions::default())?.log;
     println!("  store opened in {opened:?}, log in {:?}", begin.elapsed().saturating_sub(opened));
-    Ok(start(Arc::new(log), store, Arc::new(Counted::default()))?)
+    Ok(start(Ground {
+        log: Arc::new(log),
+        store,
+        checkpoints: Arc::new(FileCheckpoints::open(data)?.checkpoints),
+        signer: None,
+        key_secret: ServerSecret::new([0; 32]),
+        surroundings: Arc::new(Counted::default()),
+    })?)
 }
 
 fn store_of(data: &Path) -> PathBuf {
@@ -222,5 +230,10 @@ impl Surroundings for Counted {
     fn new_id(&self) -> String {
         let since = self.1.duration_since(std::time::UNIX_EPOCH).unwrap_or_default();
         format!("{}-{}", since.as_nanos(), self.0.fetch_add(1, std::sync::atomic::Ordering::Relaxed))
+    }
+
+    fn random(&self) -> Option<[u8; 32]> {
+        // No key is made here.
+        None
     }
 }

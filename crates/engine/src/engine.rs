@@ -1,24 +1,17 @@
 //! The engine: the current view for readers, and the way to the writer.
 
-use std::collections::{BTreeMap, VecDeque};
-use std::sync::atomic::{AtomicU8, Ordering};
+use std::sync::Arc;
 use std::sync::mpsc::{SyncSender, sync_channel};
-use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::JoinHandle;
 use std::time::Instant;
 
-use arc_swap::ArcSwap;
-use dashwright_log::Digest;
-use dashwright_snapshot::Snapshot;
-use dashwright_store::{Space, Store};
 use tokio::sync::{oneshot, watch};
 
-use crate::content;
-use crate::layout;
+use crate::keys::KeyRing;
 use crate::load::Pace;
-use crate::state::{DatasetFacts, DraftFacts, RevisionFacts, StateError};
-use crate::view::{AS_OF_KEPT, Freshness, View, ViewError};
-use crate::writer::{Answer, Command, QUEUED_COMMANDS, WriteError, Writer, Writes};
+use crate::shared::Shared;
+use crate::view::{Freshness, View, ViewError};
+use crate::writer::{Command, QUEUED_COMMANDS, WriteError, Writer, Writes};
 
 /// The one writer and the current view of a dataset. Clones are handles of the same engine; the last one to go ends the
 /// writer and closes store and log.
@@ -26,7 +19,7 @@ use crate::writer::{Answer, Command, QUEUED_COMMANDS, WriteError, Writer, Writes
 pub struct Engine {
     // Before the shared part, so that the writer has ended when the store goes.
     handle: Arc<Handle>,
-    shared: Arc<Shared>,
+    pub(crate) shared: Arc<Shared>,
     pub(crate) pace: Pace,
 }
 
@@ -42,7 +35,7 @@ impl Engine {
     /// The view of the last revision, without waiting and without a lock.
     #[must_use]
     pub fn view(&self) -> Arc<View> {
-        self.shared.view.load_full()
+        self.shared.view()
     }
 
     /// The view that a read asks for. Waits until `deadline` for a revision that is not published yet; an earlier
@@ -56,8 +49,7 @@ impl Engine {
             Freshness::AtLeast(token) => (token, false),
             Freshness::Exactly(token) => (token, true),
         };
-        let view = self.view();
-        if !token.is_of(view.incarnation()) {
+        if !token.is_of(self.shared.dataset().incarnation_of(token.revision())) {
             return Err(ViewError::OtherHistory);
         }
         let view = self.wait_for(token.revision(), deadline).await?;
@@ -78,7 +70,13 @@ impl Engine {
     /// A receiver of the number of the last revision, told of every change.
     #[must_use]
     pub fn revisions(&self) -> watch::Receiver<u64> {
-        self.shared.revision.subscribe()
+        self.shared.revisions()
+    }
+
+    /// A receiver of the keys, told of every change.
+    #[must_use]
+    pub fn keys(&self) -> watch::Receiver<Arc<KeyRing>> {
+        self.shared.watch_keys()
     }
 
     async fn wait_for(&self, revision: u64, deadline: Instant) -> Result<Arc<View>, ViewError> {
@@ -92,11 +90,16 @@ impl Engine {
         Ok(view)
     }
 
-    /// Asks the writer and waits for its answer.
-    pub(crate) fn ask<T>(&self, command: impl FnOnce(Answer<T>) -> Command) -> Result<T, WriteError> {
+    /// Has the writer do something, and waits for it. Blocks.
+    pub(crate) fn ask<T: Send + 'static>(
+        &self,
+        what: impl FnOnce(&mut Writer) -> Result<T, WriteError> + Send + 'static,
+    ) -> Result<T, WriteError> {
         let (answer, answered) = oneshot::channel();
+        // A caller that no longer waits has changed nothing about what was done.
+        let command: Command = Box::new(move |writer| drop(answer.send(what(writer))));
         let commands = self.handle.commands.as_ref().ok_or(WriteError::Ended)?;
-        commands.send(command(answer)).map_err(|_| WriteError::Ended)?;
+        commands.send(command).map_err(|_| WriteError::Ended)?;
         answered.blocking_recv().map_err(|_| WriteError::Ended)?
     }
 }
@@ -119,96 +122,5 @@ impl Drop for Handle {
         if self.thread.take().is_some_and(|thread| thread.join().is_err()) {
             tracing::error!("the writer panicked");
         }
-    }
-}
-
-/// What readers and the writer share.
-pub(crate) struct Shared {
-    view: ArcSwap<View>,
-    revision: watch::Sender<u64>,
-    writes: AtomicU8,
-    store: Arc<Store>,
-    dataset: DatasetFacts,
-    earlier: Mutex<VecDeque<Arc<View>>>,
-}
-
-impl Shared {
-    pub(crate) fn new(view: View, dataset: DatasetFacts, store: Arc<Store>) -> Shared {
-        let revision = watch::Sender::new(view.revision());
-        let (writes, earlier) = (AtomicU8::new(Writes::Taken as u8), Mutex::default());
-        Shared { view: ArcSwap::from_pointee(view), revision, writes, store, dataset, earlier }
-    }
-
-    pub(crate) fn swap(&self, view: View) {
-        let revision = view.revision();
-        self.view.store(Arc::new(view));
-        self.revision.send_replace(revision);
-    }
-
-    pub(crate) fn writes(&self) -> Writes {
-        match self.writes.load(Ordering::Acquire) {
-            0 => Writes::Taken,
-            1 => Writes::StoppedByLog,
-            _ => Writes::StoppedByStore,
-        }
-    }
-
-    pub(crate) fn stop(&self, writes: Writes) {
-        self.writes.store(writes as u8, Ordering::Release);
-    }
-
-    /// The view of an earlier revision, kept from the last time or compiled anew; one at a time.
-    pub(crate) fn as_of(&self, revision: u64) -> Result<Arc<View>, ViewError> {
-        let mut kept = self.earlier.lock().unwrap_or_else(PoisonError::into_inner);
-        let place = kept.iter().position(|view| view.revision() == revision);
-        let view = match place.and_then(|place| kept.remove(place)) {
-            Some(view) => view,
-            None => Arc::new(self.compile(revision)?),
-        };
-        kept.truncate(AS_OF_KEPT - 1);
-        kept.push_front(Arc::clone(&view));
-        Ok(view)
-    }
-
-    fn compile(&self, revision: u64) -> Result<View, ViewError> {
-        let facts = self.revision_facts(revision)?;
-        let published = match &facts {
-            Some(facts) => facts.content_hash,
-            None if revision == 0 => Digest::of(b""),
-            None => return Err(ViewError::NotKept { revision, oldest: self.oldest()? }),
-        };
-        let layers = self.layers()?;
-        let sources = content::as_of(&self.store, &layers, revision)?;
-        let snapshot = Snapshot::build(sources)
-            .map_err(|source| ViewError::NotCompiled { revision, source: Box::new(source) })?;
-        let found = Digest(snapshot.content_hash());
-        if found != published {
-            return Err(ViewError::Altered { revision, published, found });
-        }
-        Ok(View::new(Arc::new(snapshot), &self.dataset, facts.as_ref()))
-    }
-
-    fn revision_facts(&self, revision: u64) -> Result<Option<RevisionFacts>, StateError> {
-        let key = layout::revision_key(revision);
-        let facts = self.store.get(Space::Meta, &key)?;
-        Ok(facts.map(|facts| layout::read_facts(&key, &facts)).transpose()?)
-    }
-
-    /// The oldest revision that is kept; the empty dataset is known as long as the first revision is.
-    fn oldest(&self) -> Result<u64, StateError> {
-        let first = self.store.scan(Space::Meta, layout::REVISIONS, None, 1)?;
-        let Some((key, facts)) = first.first() else { return Ok(0) };
-        let facts: RevisionFacts = layout::read_facts(key, facts)?;
-        Ok(if facts.revision == 1 { 0 } else { facts.revision })
-    }
-
-    /// Published drafts that are not settled, read before their items are.
-    fn layers(&self) -> Result<BTreeMap<u64, u64>, StateError> {
-        let mut layers = BTreeMap::new();
-        for (key, facts) in self.store.scan(Space::Meta, layout::DRAFTS, None, usize::MAX)? {
-            let DraftFacts { number, published, .. } = layout::read_facts(&key, &facts)?;
-            layers.extend(published.map(|revision| (number, revision)));
-        }
-        Ok(layers)
     }
 }

@@ -2,19 +2,30 @@
 
 use std::borrow::Cow;
 
-use dashwright_log::{Digest, Entry};
+use dashwright_log::{Digest, Entry, Head};
 use dashwright_model::record::RecordKind;
 use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
 
 /// The first entry of every log.
 pub const DATASET_INIT: &str = "dataset.init";
+/// A dataset was restored from a backup: from here on the history is another one.
+pub const DATASET_RESTORE: &str = "dataset.restore";
 /// A draft is begun.
 pub const DRAFT_CREATE: &str = "draft.create";
 /// Records are put into a draft, or marked in it for deletion.
 pub const DRAFT_EDIT: &str = "draft.edit";
+/// A draft is thrown away.
+pub const DRAFT_DISCARD: &str = "draft.discard";
 /// What a draft holds becomes the next revision.
 pub const REVISION_PUBLISH: &str = "revision.publish";
+
+/// A key is made; the payload is a [`KeyFacts`](crate::KeyFacts).
+pub const KEY_CREATE: &str = "key.create";
+/// A key is ended.
+pub const KEY_REVOKE: &str = "key.revoke";
+/// The operator did something that changes nothing but is to be known: took a backup, listed the keys.
+pub const OPERATOR_CALL: &str = "operator.call";
 
 /// The number of the format of these payloads; it changes with anything that an older version would misread.
 pub const FORMAT: u32 = 1;
@@ -27,6 +38,18 @@ pub struct DatasetInit {
     pub incarnation: String,
     /// See [`FORMAT`].
     pub format: u32,
+}
+
+/// Payload of [`DATASET_RESTORE`].
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct DatasetRestore {
+    /// The name of the history from here on.
+    pub incarnation: String,
+    /// See [`FORMAT`].
+    pub format: u32,
+    /// The last entry of the backup.
+    pub backup: Head,
 }
 
 /// Payload of [`DRAFT_CREATE`].
@@ -49,6 +72,30 @@ pub struct DraftEdit {
     pub puts: Vec<Box<RawValue>>,
     /// Keys of records, as `part/kit-7`.
     pub deletes: Vec<String>,
+}
+
+/// Payload of [`DRAFT_DISCARD`].
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct DraftDiscard {
+    /// The id of the draft.
+    pub draft: String,
+}
+
+/// Payload of [`KEY_REVOKE`].
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct KeyRevoke {
+    /// The id of the key.
+    pub key: String,
+}
+
+/// Payload of [`OPERATOR_CALL`].
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct OperatorCall {
+    /// The call, as `Backup`.
+    pub call: String,
 }
 
 /// Payload of [`REVISION_PUBLISH`].
@@ -81,6 +128,30 @@ pub struct PayloadError {
 pub(crate) fn payload<'e, T: Deserialize<'e>>(entry: &'e Entry) -> Result<T, PayloadError> {
     let malformed = |source| PayloadError { kind: entry.kind.as_str().to_owned(), source };
     serde_json::from_str(entry.payload.get()).map_err(malformed)
+}
+
+/// The draft that an entry is of.
+pub(crate) fn draft_of(entry: &Entry) -> Result<Option<String>, PayloadError> {
+    Ok(match entry.kind.as_str() {
+        DRAFT_CREATE => Some(payload::<DraftCreate>(entry)?.draft),
+        DRAFT_EDIT => Some(payload::<DraftEdit>(entry)?.draft),
+        DRAFT_DISCARD => Some(payload::<DraftDiscard>(entry)?.draft),
+        REVISION_PUBLISH => Some(payload::<RevisionPublish>(entry)?.draft),
+        _ => None,
+    })
+}
+
+/// The keys of the records that an entry puts or deletes.
+pub(crate) fn records_of(entry: &Entry) -> Result<Vec<String>, PayloadError> {
+    if entry.kind.as_str() != DRAFT_EDIT {
+        return Ok(Vec::new());
+    }
+    let DraftEdit { draft: _, puts, mut deletes } = payload(entry)?;
+    let malformed = |source| PayloadError { kind: DRAFT_EDIT.to_owned(), source };
+    for line in puts {
+        deletes.push(key_of_line(line.get()).map_err(malformed)?);
+    }
+    Ok(deletes)
 }
 
 /// The key of a record's line, as `part/kit-7`. Reads no more of the line than that takes: it was checked when it was

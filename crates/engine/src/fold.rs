@@ -4,19 +4,23 @@
 //! layer is settled later, a bounded number of items with each following entry: they move to the current records, and
 //! what they replace moves to the versions. So no batch grows with a draft, and each is applied wholly or not at all.
 
-use dashwright_log::StoredEntry;
+mod index;
+mod settle;
+
+use dashwright_log::{Origin, OriginError, StoredEntry};
 use dashwright_store::{Changes, Space, Store, StoreError};
 
 use crate::entry::{
-    DATASET_INIT, DRAFT_CREATE, DRAFT_EDIT, DatasetInit, DraftCreate, DraftEdit, FORMAT, PayloadError,
-    REVISION_PUBLISH, RevisionPublish, key_of_line, payload,
+    DATASET_INIT, DATASET_RESTORE, DRAFT_CREATE, DRAFT_DISCARD, DRAFT_EDIT, DatasetInit, DatasetRestore,
+    DraftCreate, DraftDiscard, DraftEdit, FORMAT, KEY_CREATE, KEY_REVOKE, KeyRevoke, OPERATOR_CALL,
+    OperatorCall, PayloadError, REVISION_PUBLISH, RevisionPublish, key_of_line, payload,
 };
-use crate::layout::{self, LayoutError};
-use crate::state::{DatasetFacts, DraftFacts, RevisionFacts, State};
+use crate::keys::KeyFacts;
+use crate::layout::{self, Index, LayoutError};
+use crate::state::{DatasetFacts, DraftFacts, Fate, Lineage, RequestFacts, RevisionFacts, State};
 
-/// Items that are settled with each entry: no fewer than an entry brings, so that layers do not pile up, and a batch of
-/// about a thousand is where the store is fastest.
-pub const SETTLED_PER_ENTRY: usize = 1_000;
+pub(crate) use index::milliseconds;
+pub use settle::SETTLED_PER_ENTRY;
 
 /// Why an entry can not be folded.
 #[derive(Debug, thiserror::Error)]
@@ -33,6 +37,9 @@ pub enum FoldError {
         /// Its format.
         found: u32,
     },
+    /// The name of a history can not stand in a checkpoint.
+    #[error(transparent)]
+    Incarnation(#[from] OriginError),
     /// The payload is malformed.
     #[error(transparent)]
     Payload(#[from] PayloadError),
@@ -53,6 +60,18 @@ pub enum FoldError {
     DraftExists {
         /// Its id.
         draft: String,
+    },
+    /// A key of that id exists.
+    #[error("there is a key `{key}` already")]
+    KeyExists {
+        /// Its id.
+        key: String,
+    },
+    /// The key does not exist, or is revoked.
+    #[error("there is no key `{key}` to revoke")]
+    NoKey {
+        /// Its id.
+        key: String,
     },
     /// The revision does not follow the last one.
     #[error("revision {found} stands where revision {expected} belongs")]
@@ -84,106 +103,191 @@ pub(crate) fn fold(
     if (kind == DATASET_INIT) != state.dataset.is_none() {
         return Err(FoldError::OutOfPlace { kind: kind.to_owned() });
     }
-    let mut changes = Changes::new();
+    let mut step = Step { state, changes: Changes::new(), stored };
     match kind {
-        DATASET_INIT => init(state, &mut changes, stored)?,
-        DRAFT_CREATE => create(state, &mut changes, stored)?,
-        DRAFT_EDIT => edit(state, &mut changes, stored)?,
-        REVISION_PUBLISH => publish(state, &mut changes, stored)?,
+        DATASET_INIT => step.init()?,
+        DATASET_RESTORE => step.restore()?,
+        DRAFT_CREATE => step.create()?,
+        DRAFT_EDIT => step.edit()?,
+        DRAFT_DISCARD => step.discard()?,
+        REVISION_PUBLISH => step.publish()?,
+        KEY_CREATE => step.create_key()?,
+        KEY_REVOKE => step.revoke_key()?,
+        OPERATOR_CALL => step.operator_call()?,
         _ => return Err(FoldError::UnknownKind { kind: kind.to_owned() }),
     }
-    settle(state, store, &mut changes, settled)?;
+    step.index_entry();
+    let Step { state, mut changes, .. } = step;
+    settle::settle(state, store, &mut changes, settled)?;
     Ok(changes)
 }
 
-fn init(state: &mut State, changes: &mut Changes, stored: &StoredEntry) -> Result<(), FoldError> {
-    let DatasetInit { incarnation, format } = payload(&stored.entry)?;
-    if format > FORMAT {
-        return Err(FoldError::NewerFormat { found: format });
-    }
-    let facts = DatasetFacts { incarnation, time: stored.entry.time.clone() };
-    changes.put(Space::Meta, layout::DATASET, layout::facts(&facts).map_err(FoldError::Facts)?);
-    state.dataset = Some(facts);
-    Ok(())
+/// One entry on its way into the state.
+struct Step<'s> {
+    state: &'s mut State,
+    changes: Changes,
+    stored: &'s StoredEntry,
 }
 
-fn create(state: &mut State, changes: &mut Changes, stored: &StoredEntry) -> Result<(), FoldError> {
-    let DraftCreate { draft, base_revision } = payload(&stored.entry)?;
-    if state.drafts.contains_key(&draft) {
-        return Err(FoldError::DraftExists { draft });
+impl Step<'_> {
+    fn init(&mut self) -> Result<(), FoldError> {
+        let DatasetInit { incarnation, format } = payload(&self.stored.entry)?;
+        let time = self.stored.entry.time.clone();
+        self.dataset(DatasetFacts { time, lineage: Vec::new() }, incarnation, format)
     }
-    let facts = DraftFacts { number: stored.entry.sequence.0, base_revision, published: None };
-    put_draft(changes, &draft, &facts)?;
-    state.drafts.insert(draft, facts);
-    Ok(())
-}
 
-fn edit(state: &State, changes: &mut Changes, stored: &StoredEntry) -> Result<(), FoldError> {
-    let DraftEdit { draft, puts, deletes } = payload(&stored.entry)?;
-    let open = state.drafts.get(&draft).filter(|facts| facts.published.is_none());
-    let Some(DraftFacts { number, .. }) = open else { return Err(FoldError::NoOpenDraft { draft }) };
-    for line in puts {
-        let malformed = |source| PayloadError { kind: DRAFT_EDIT.to_owned(), source };
-        let key = key_of_line(line.get()).map_err(malformed)?;
-        let value = layout::put(line.get().as_bytes());
-        changes.put(Space::Draft, layout::draft_key(*number, key.as_bytes()), value);
-    }
-    for key in deletes {
-        changes.put(Space::Draft, layout::draft_key(*number, key.as_bytes()), layout::deleted());
-    }
-    Ok(())
-}
-
-fn publish(state: &mut State, changes: &mut Changes, stored: &StoredEntry) -> Result<(), FoldError> {
-    let RevisionPublish { draft, revision, content_hash, changed, records } = payload(&stored.entry)?;
-    let expected = state.revision() + 1;
-    if revision != expected {
-        return Err(FoldError::Revision { expected, found: revision });
-    }
-    let open = state.drafts.get_mut(&draft).filter(|facts| facts.published.is_none());
-    let Some(facts) = open else { return Err(FoldError::NoOpenDraft { draft }) };
-    facts.published = Some(revision);
-    put_draft(changes, &draft, facts)?;
-    let (sequence, time) = (stored.entry.sequence.0, stored.entry.time.clone());
-    let facts = RevisionFacts { revision, sequence, content_hash, time, changed, records };
-    let value = layout::facts(&facts).map_err(FoldError::Facts)?;
-    changes.put(Space::Meta, layout::revision_key(revision), value);
-    if let Some(id) = &stored.entry.request_id {
-        changes.put(Space::Meta, layout::request_key(id), revision.to_be_bytes());
-    }
-    state.last = Some(facts);
-    Ok(())
-}
-
-/// Settles up to `most` items of the oldest layer.
-fn settle(state: &mut State, store: &Store, changes: &mut Changes, most: usize) -> Result<(), FoldError> {
-    let layers = state.drafts.iter().filter_map(|(id, facts)| Some((facts.published?, id, facts.number)));
-    let Some((revision, id, number)) = layers.min() else { return Ok(()) };
-    let id = id.clone();
-    let items = store.scan(Space::Draft, &number.to_be_bytes(), None, most)?;
-    if items.len() < most {
-        changes.delete(Space::Meta, layout::draft_facts_key(&id));
-        state.drafts.remove(&id);
-    }
-    for (stored_key, value) in items {
-        let (_, key) = layout::split_draft_key(&stored_key)?;
-        if let Some(old) = store.get(Space::Record, key)? {
-            let (old_revision, line) = layout::split_record(key, &old)?;
-            changes.put(Space::Version, layout::version_key(key, old_revision), layout::put(line));
+    fn restore(&mut self) -> Result<(), FoldError> {
+        let DatasetRestore { incarnation, format, backup: _ } = payload(&self.stored.entry)?;
+        match self.state.dataset.clone() {
+            Some(facts) => self.dataset(facts, incarnation, format),
+            None => Err(FoldError::OutOfPlace { kind: DATASET_RESTORE.to_owned() }),
         }
-        if let Some(line) = layout::split_version(key, &value)? {
-            changes.put(Space::Record, key, layout::record(revision, line));
-        } else {
-            changes.delete(Space::Record, key);
-            changes.put(Space::Version, layout::version_key(key, revision), layout::deleted());
-        }
-        changes.delete(Space::Draft, stored_key);
     }
-    Ok(())
-}
 
-fn put_draft(changes: &mut Changes, id: &str, facts: &DraftFacts) -> Result<(), FoldError> {
-    let value = layout::facts(facts).map_err(FoldError::Facts)?;
-    changes.put(Space::Meta, layout::draft_facts_key(id), value);
-    Ok(())
+    /// From here on the history has this name.
+    fn dataset(
+        &mut self,
+        mut facts: DatasetFacts,
+        incarnation: String,
+        format: u32,
+    ) -> Result<(), FoldError> {
+        if format > FORMAT {
+            return Err(FoldError::NewerFormat { found: format });
+        }
+        Origin::of(&incarnation)?;
+        facts.lineage.push(Lineage { incarnation, after_revision: self.state.revision() });
+        self.put_meta(layout::DATASET.to_vec(), &facts)?;
+        self.state.dataset = Some(facts);
+        Ok(())
+    }
+
+    fn create(&mut self) -> Result<(), FoldError> {
+        let DraftCreate { draft, base_revision } = payload(&self.stored.entry)?;
+        if self.state.drafts.contains_key(&draft) {
+            return Err(FoldError::DraftExists { draft });
+        }
+        let entry = &self.stored.entry;
+        let facts = DraftFacts {
+            number: entry.sequence.0,
+            base_revision,
+            owner: entry.actor.clone(),
+            time: entry.time.clone(),
+            reason: entry.reason.clone(),
+            edits: 0,
+            fate: Fate::Open,
+        };
+        self.put_draft(&draft, facts, None)
+    }
+
+    fn edit(&mut self) -> Result<(), FoldError> {
+        let DraftEdit { draft, puts, deletes } = payload(&self.stored.entry)?;
+        let mut facts = self.open(&draft)?;
+        let mut item = |key: &str, value| {
+            self.changes.put(Space::Draft, layout::draft_key(facts.number, key.as_bytes()), value);
+            let sequence = self.stored.entry.sequence.0;
+            self.changes.put(Space::Index, layout::index_key(Index::Record, key, sequence), []);
+        };
+        for line in puts {
+            let malformed = |source| PayloadError { kind: DRAFT_EDIT.to_owned(), source };
+            let key = key_of_line(line.get()).map_err(malformed)?;
+            item(&key, layout::put(line.get().as_bytes()));
+        }
+        for key in deletes {
+            item(&key, layout::deleted());
+        }
+        facts.edits += 1;
+        self.put_draft(&draft, facts, None)
+    }
+
+    fn discard(&mut self) -> Result<(), FoldError> {
+        let DraftDiscard { draft } = payload(&self.stored.entry)?;
+        let facts = DraftFacts { fate: Fate::Discarded, ..self.open(&draft)? };
+        self.put_draft(&draft, facts, None)
+    }
+
+    fn publish(&mut self) -> Result<(), FoldError> {
+        let RevisionPublish { draft, revision, content_hash, changed, records } =
+            payload(&self.stored.entry)?;
+        let expected = self.state.revision() + 1;
+        if revision != expected {
+            return Err(FoldError::Revision { expected, found: revision });
+        }
+        let facts = DraftFacts { fate: Fate::Published(revision), ..self.open(&draft)? };
+        self.put_draft(&draft, facts, Some(revision))?;
+        self.changes.put(Space::Index, layout::publication_key(&draft), revision.to_be_bytes());
+        let entry = &self.stored.entry;
+        let facts = RevisionFacts {
+            revision,
+            sequence: entry.sequence.0,
+            content_hash,
+            time: entry.time.clone(),
+            actor: entry.actor.clone(),
+            reason: entry.reason.clone(),
+            draft,
+            changed,
+            records,
+        };
+        self.put_meta(layout::revision_key(revision), &facts)?;
+        self.state.last = Some(facts);
+        Ok(())
+    }
+
+    fn create_key(&mut self) -> Result<(), FoldError> {
+        let facts: KeyFacts = payload(&self.stored.entry)?;
+        if self.state.keys.contains_key(facts.id.as_str()) {
+            return Err(FoldError::KeyExists { key: facts.id.to_string() });
+        }
+        self.put_key(facts)
+    }
+
+    fn revoke_key(&mut self) -> Result<(), FoldError> {
+        let KeyRevoke { key } = payload(&self.stored.entry)?;
+        let live = self.state.keys.get(&key).filter(|facts| facts.revoked.is_none());
+        let Some(facts) = live.cloned() else { return Err(FoldError::NoKey { key }) };
+        self.put_key(KeyFacts { revoked: Some(self.stored.entry.time.clone()), ..facts })
+    }
+
+    fn operator_call(&mut self) -> Result<(), FoldError> {
+        let OperatorCall { call: _ } = payload(&self.stored.entry)?;
+        Ok(())
+    }
+
+    fn open(&self, draft: &str) -> Result<DraftFacts, FoldError> {
+        let open = self.state.drafts.get(draft).filter(|facts| facts.is_open());
+        open.cloned().ok_or_else(|| FoldError::NoOpenDraft { draft: draft.to_owned() })
+    }
+
+    fn put_draft(&mut self, id: &str, facts: DraftFacts, revision: Option<u64>) -> Result<(), FoldError> {
+        self.put_meta(layout::draft_facts_key(id), &facts)?;
+        self.index(Index::Draft, id);
+        self.request(id, Some(&facts), revision)?;
+        self.state.drafts.insert(id.to_owned(), facts);
+        Ok(())
+    }
+
+    fn put_key(&mut self, facts: KeyFacts) -> Result<(), FoldError> {
+        self.put_meta(layout::key_key(facts.id.as_str()), &facts)?;
+        self.request(facts.id.as_str(), None, None)?;
+        self.state.keys.insert(facts.id.to_string(), facts);
+        Ok(())
+    }
+
+    /// What the request of this entry led to, so that a repetition leads to the same.
+    fn request(
+        &mut self,
+        of: &str,
+        draft: Option<&DraftFacts>,
+        revision: Option<u64>,
+    ) -> Result<(), FoldError> {
+        let entry = &self.stored.entry;
+        let Some(id) = &entry.request_id else { return Ok(()) };
+        let (kind, of) = (entry.kind.as_str().to_owned(), of.to_owned());
+        let facts = RequestFacts { kind, of, draft: draft.cloned(), revision };
+        self.put_meta(layout::request_key(id), &facts)
+    }
+
+    fn put_meta(&mut self, key: Vec<u8>, facts: &impl serde::Serialize) -> Result<(), FoldError> {
+        self.changes.put(Space::Meta, key, layout::facts(facts).map_err(FoldError::Facts)?);
+        Ok(())
+    }
 }

@@ -5,19 +5,29 @@
 //! Version  KEY 00 revision          put, line | deleted   what settled revisions have replaced, and deletions
 //! Draft    draft number, KEY        put, line | deleted   open drafts, and published ones that are not settled yet
 //! Meta     "dataset"                facts                 the history
-//! Meta     "draft/" id              facts                 the drafts of which there are items
+//! Meta     "draft/" id              facts                 the drafts that are open or of which there are items
+//! Meta     "key/" id                facts                 every key that was made
 //! Meta     "revision/" revision     facts                 every revision
-//! Meta     "request/" request id    revision              what a request led to
+//! Meta     "request/" request id    facts                 what a request led to
+//! Leaf     sequence                 hash                  the entry as a leaf of the Merkle tree
+//! Index    "r" KEY 00 sequence                            entries that put or delete a record
+//! Index    "a" actor 00 sequence                          entries by an actor
+//! Index    "k" kind 00 sequence                           entries of a kind
+//! Index    "d" draft id 00 sequence                       entries of a draft
+//! Index    "t" milliseconds, sequence                     entries by their time
+//! Index    "p" draft id             revision              the revision that a draft became
 //! ```
 //!
 //! KEY is a record's key as `part/kit-7`; numbers are 8 bytes, big-endian, so that they sort; facts are JSON.
 
 use std::sync::Arc;
 
+use dashwright_log::Digest;
 use serde::{Deserialize, Serialize};
 
 pub(crate) const DATASET: &[u8] = b"dataset";
 pub(crate) const DRAFTS: &[u8] = b"draft/";
+pub(crate) const KEYS: &[u8] = b"key/";
 pub(crate) const REVISIONS: &[u8] = b"revision/";
 pub(crate) const REQUESTS: &[u8] = b"request/";
 
@@ -45,6 +55,75 @@ pub(crate) fn revision_key(revision: u64) -> Vec<u8> {
 
 pub(crate) fn request_key(id: &str) -> Vec<u8> {
     [REQUESTS, id.as_bytes()].concat()
+}
+
+pub(crate) fn key_key(id: &str) -> Vec<u8> {
+    [KEYS, id.as_bytes()].concat()
+}
+
+/// What an index is asked for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Index {
+    Record,
+    Actor,
+    Kind,
+    Draft,
+}
+
+impl Index {
+    fn letter(self) -> u8 {
+        match self {
+            Index::Record => b'r',
+            Index::Actor => b'a',
+            Index::Kind => b'k',
+            Index::Draft => b'd',
+        }
+    }
+}
+
+/// What the index items of a value begin with.
+pub(crate) fn index_prefix(index: Index, value: &str) -> Vec<u8> {
+    [&[index.letter()], value.as_bytes(), &[0]].concat()
+}
+
+pub(crate) fn index_key(index: Index, value: &str, sequence: u64) -> Vec<u8> {
+    [index_prefix(index, value), sequence.to_be_bytes().to_vec()].concat()
+}
+
+pub(crate) const TIMES: &[u8] = b"t";
+
+pub(crate) fn time_key(milliseconds: u64, sequence: u64) -> Vec<u8> {
+    [TIMES, &milliseconds.to_be_bytes(), &sequence.to_be_bytes()].concat()
+}
+
+/// The time of a time's index item.
+pub(crate) fn split_time_key(key: &[u8]) -> Result<u64, LayoutError> {
+    let time = key.strip_prefix(TIMES).and_then(|rest| rest.first_chunk());
+    time.map(|time| u64::from_be_bytes(*time)).ok_or_else(|| other_layout(key))
+}
+
+/// The entry that an index item is of: its key ends with it.
+pub(crate) fn indexed(key: &[u8]) -> Result<u64, LayoutError> {
+    number(key, key.split_last_chunk().map(|(_, sequence)| sequence))
+}
+
+/// The entry that a leaf is of, and its hash.
+pub(crate) fn leaf(key: &[u8], value: &[u8]) -> Result<(u64, Digest), LayoutError> {
+    let hash: [u8; 32] = value.try_into().map_err(|_| other_layout(key))?;
+    Ok((read_number(key, key)?, Digest(hash)))
+}
+
+pub(crate) fn publication_key(draft: &str) -> Vec<u8> {
+    [b"p", draft.as_bytes()].concat()
+}
+
+/// A number that is a whole value.
+pub(crate) fn read_number(key: &[u8], value: &[u8]) -> Result<u64, LayoutError> {
+    number(key, value.try_into().ok())
+}
+
+fn number(key: &[u8], bytes: Option<&[u8; 8]>) -> Result<u64, LayoutError> {
+    bytes.map(|bytes| u64::from_be_bytes(*bytes)).ok_or_else(|| other_layout(key))
 }
 
 pub(crate) fn draft_key(number: u64, key: &[u8]) -> Vec<u8> {

@@ -12,32 +12,38 @@
 //! is behind is brought forward, and one that is doubtful is filled anew from the log.
 
 mod content;
+mod drafts;
 mod engine;
 mod entry;
 mod fold;
 pub mod keys;
 mod layout;
 mod load;
+mod shared;
 mod start;
 mod state;
 mod surroundings;
 #[cfg(test)]
 mod tests;
 mod token;
+mod trail;
 mod view;
 mod writer;
 
+pub use drafts::DraftItem;
 pub use engine::Engine;
 pub use entry::{
-    DATASET_INIT, DRAFT_CREATE, DRAFT_EDIT, DatasetInit, DraftCreate, DraftEdit, FORMAT, PayloadError,
-    REVISION_PUBLISH, RevisionPublish,
+    DATASET_INIT, DATASET_RESTORE, DRAFT_CREATE, DRAFT_DISCARD, DRAFT_EDIT, DatasetInit, DatasetRestore,
+    DraftCreate, DraftDiscard, DraftEdit, FORMAT, KEY_CREATE, KEY_REVOKE, KeyRevoke, OPERATOR_CALL,
+    OperatorCall, PayloadError, REVISION_PUBLISH, RevisionPublish,
 };
 pub use fold::{FoldError, SETTLED_PER_ENTRY};
 pub use layout::LayoutError;
 pub use load::{EDIT_BYTES, EDIT_RECORDS, LoadError, MAX_REPORTED};
-pub use start::{InitError, RebuildCause, StartError, StartReport, initialise, start};
-pub use state::StateError;
+pub use start::{Ground, InitError, RebuildCause, StartError, StartReport, initialise, start};
+pub use state::{DraftFacts, Fate, RevisionFacts, StateError};
 pub use surroundings::{Origin, Surroundings};
 pub use token::{RevisionToken, TokenError};
+pub use trail::{Filter, Listed, Proof, TrailError};
 pub use view::{AS_OF_KEPT, Freshness, View, ViewError};
-pub use writer::{Published, QUEUED_COMMANDS, WriteError, Writes};
+pub use writer::{Drafted, MadeKey, NewKey, Published, QUEUED_COMMANDS, WriteError, Writes};

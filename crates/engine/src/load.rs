@@ -6,7 +6,7 @@ use std::sync::Arc;
 use dashwright_log::MAX_ENTRY_BYTES;
 use dashwright_model::dataset::{Clash, clashes};
 use dashwright_model::exchange;
-use dashwright_model::record::{Record, RecordKey, RecordKind};
+use dashwright_model::record::{KeyError, Record, RecordKey, RecordKind};
 use dashwright_quantity::IdError;
 use dashwright_snapshot::{BuildError, Snapshot, SourceRecord};
 use serde_json::value::RawValue;
@@ -16,7 +16,7 @@ use crate::entry::DraftEdit;
 use crate::fold::SETTLED_PER_ENTRY;
 use crate::surroundings::Origin;
 use crate::view::View;
-use crate::writer::{Command, Published, WriteError};
+use crate::writer::{Compiled, Published, WriteError};
 
 /// Most records of one draft edit: the store is fastest with batches of about a thousand.
 pub const EDIT_RECORDS: usize = 1_000;
@@ -54,6 +54,9 @@ pub enum LoadError<E: std::error::Error + 'static> {
     /// An id is none.
     #[error(transparent)]
     Id(#[from] IdError),
+    /// The key of a record that is to be deleted is none.
+    #[error(transparent)]
+    Key(KeyError),
     /// A record has no JSON form.
     #[error("a record has no JSON form")]
     NotJson(#[from] serde_json::Error),
@@ -97,43 +100,50 @@ impl Engine {
         origin: &Origin,
         mut progress: impl FnMut(u64),
     ) -> Result<Published, LoadError<E>> {
-        if let Some(request_id) = origin.request_id.clone() {
-            let earlier = self.ask(|answer| Command::Earlier { request_id, answer });
-            if let Some(earlier) = earlier.map_err(write)? {
-                return Ok(earlier);
-            }
+        if let Some(earlier) = self.published_earlier(origin).map_err(write)? {
+            return Ok(earlier);
         }
         let view = self.view();
-        let Prepared { snapshot, changed } = prepare(&view, records)?;
-        self.publish(&view, origin, snapshot, &changed, &mut progress).map_err(write)
+        let prepared = prepare(&view, read_all(records)?, &BTreeSet::new(), Counted::Changed)?;
+        self.stage(&view, origin, prepared, &mut progress).map_err(write)
     }
 
-    fn publish(
+    pub(crate) fn published_earlier(&self, origin: &Origin) -> Result<Option<Published>, WriteError> {
+        let Some(id) = origin.request_id.clone() else { return Ok(None) };
+        self.ask(move |writer| writer.published_earlier(Some(&id)))
+    }
+
+    /// Writes a prepared revision into a draft of its own and publishes it.
+    fn stage(
         &self,
         view: &View,
         origin: &Origin,
-        snapshot: Snapshot,
-        changed: &[Arc<str>],
+        prepared: Prepared,
         progress: &mut impl FnMut(u64),
     ) -> Result<Published, WriteError> {
-        let (origin, base_revision) = (origin.clone(), view.revision());
-        let draft = self.ask(|answer| Command::Create { origin: origin.clone(), base_revision, answer })?;
-        let mut done = 0;
-        let mut batch = Vec::new();
-        let mut left = changed;
+        let Prepared { snapshot, changed } = prepared;
+        // The request is the publish: a repetition after half of the edits begins anew.
+        let (staging, base) = (Origin { request_id: None, ..origin.clone() }, view.revision());
+        let begin = staging.clone();
+        let draft = self.ask(move |writer| writer.create(&begin, base))?.id;
+        let (mut done, mut edits, mut batch) = (0, 0, Vec::new());
+        let mut left = changed.as_slice();
         while !left.is_empty() {
             let (edit, rest) = left.split_at(edit_length(left, self.pace.edit_records));
             batch.push(draft_edit(&draft, edit)?);
             done += edit.len() as u64;
             left = rest;
             if batch.len() >= self.pace.edits_per_batch || left.is_empty() {
-                let edits = std::mem::take(&mut batch);
-                self.ask(|answer| Command::Edit { origin: origin.clone(), edits, answer })?;
+                edits += batch.len() as u64;
+                let (batch, staging, draft) = (std::mem::take(&mut batch), staging.clone(), draft.clone());
+                self.ask(move |writer| writer.edit(&staging, &draft, &batch))?;
                 progress(done);
             }
         }
         let (snapshot, changed) = (Arc::new(snapshot), changed.len() as u64);
-        self.ask(|answer| Command::Publish { origin, draft, changed, snapshot, answer })
+        let compiled = Compiled { draft, edits, changed, snapshot };
+        let origin = origin.clone();
+        self.ask(move |writer| writer.publish(&origin, compiled))
     }
 }
 
@@ -143,18 +153,29 @@ pub(crate) fn count(snapshot: &Snapshot) -> u64 {
 }
 
 /// The next revision, compiled, and the lines in which it differs.
-struct Prepared {
-    snapshot: Snapshot,
-    changed: Vec<Arc<str>>,
+pub(crate) struct Prepared {
+    pub(crate) snapshot: Snapshot,
+    pub(crate) changed: Vec<Arc<str>>,
 }
 
-fn prepare<E: std::error::Error + 'static>(
+/// Which of the records that are put count as changed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Counted {
+    /// Those that differ from what the dataset holds.
+    Changed,
+    /// All of them: they are in a draft, and whatever is in a draft becomes part of its revision.
+    All,
+}
+
+/// Checks and compiles what the dataset is with these records put and those deleted.
+pub(crate) fn prepare<E: std::error::Error + 'static>(
     view: &View,
-    records: impl IntoIterator<Item = Result<Record, E>>,
+    puts: Vec<Record>,
+    deletes: &BTreeSet<RecordKey>,
+    counted: Counted,
 ) -> Result<Prepared, LoadError<E>> {
-    let records = read_all(records)?;
-    let keys = records.iter().map(Record::key).collect::<Result<BTreeSet<_>, _>>()?;
-    let mut all = records;
+    let keys = puts.iter().map(Record::key).collect::<Result<BTreeSet<_>, _>>()?;
+    let mut all = puts;
     let new = all.len();
     let mut sources = Vec::with_capacity(all.len());
     for kept in RecordKind::ALL
@@ -162,7 +183,8 @@ fn prepare<E: std::error::Error + 'static>(
         .flat_map(|kind| view.snapshot().records(*kind).iter().map(|kept| (*kind, kept)))
     {
         let (kind, kept) = kept;
-        if !keys.contains(&RecordKey { kind, id: kept.id.clone() }) {
+        let key = RecordKey { kind, id: kept.id.clone() };
+        if !keys.contains(&key) && !deletes.contains(&key) {
             let record = exchange::parse_line(kept.text.as_bytes(), 0);
             all.push(record.map_err(|error| LoadError::Current(Box::new(error)))?);
             sources.push(SourceRecord { text: Arc::from(&*kept.text), revision: kept.revision });
@@ -174,7 +196,7 @@ fn prepare<E: std::error::Error + 'static>(
     for record in all.iter().take(new) {
         let line = exchange::to_line(record)?;
         let same = view.snapshot().record(record.kind(), record.id()).filter(|kept| *kept.text == *line);
-        if let Some(kept) = same {
+        if let Some(kept) = same.filter(|_| counted == Counted::Changed) {
             sources.push(SourceRecord { text: Arc::from(&*kept.text), revision: kept.revision });
             continue;
         }
@@ -191,7 +213,7 @@ fn prepare<E: std::error::Error + 'static>(
 }
 
 /// Reads every record; of those that can not be read, all are counted and the first are kept.
-fn read_all<E: std::error::Error + 'static>(
+pub(crate) fn read_all<E: std::error::Error + 'static>(
     records: impl IntoIterator<Item = Result<Record, E>>,
 ) -> Result<Vec<Record>, LoadError<E>> {
     let (mut read, mut first, mut total) = (Vec::new(), Vec::new(), 0);
@@ -234,6 +256,6 @@ fn draft_edit(draft: &str, lines: &[Arc<str>]) -> Result<DraftEdit, serde_json::
     Ok(DraftEdit { draft: draft.to_owned(), puts, deletes: Vec::new() })
 }
 
-fn write<E: std::error::Error + 'static>(error: WriteError) -> LoadError<E> {
+pub(crate) fn write<E: std::error::Error + 'static>(error: WriteError) -> LoadError<E> {
     LoadError::Write(Box::new(error))
 }

@@ -3,16 +3,19 @@
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use dashwright_log::{Digest, Head, Log, ReadError, Sequence};
+use dashwright_log::{Checkpoints, Digest, Head, KeepError, Kept, Log, ReadError, Sequence, Signer, Tree};
 use dashwright_snapshot::{BuildError, Snapshot};
-use dashwright_store::{Store, StoreError};
+use dashwright_store::{Space, Store, StoreError};
 
 use crate::content;
-use crate::engine::{Engine, Shared};
+use crate::engine::Engine;
 use crate::entry::{DATASET_INIT, DatasetInit, FORMAT};
 use crate::fold::{FoldError, fold};
+use crate::keys::{KeyRing, RingError, ServerSecret};
+use crate::layout::{self, LayoutError};
 use crate::load::Pace;
-use crate::state::{DatasetFacts, State, StateError};
+use crate::shared::{Begin, Notary, Shared};
+use crate::state::{State, StateError};
 use crate::surroundings::{Origin, Surroundings};
 use crate::view::View;
 use crate::writer::{WriteError, Writer, new_entry};
@@ -105,6 +108,22 @@ pub enum StartError {
     /// The store can not be used, even after it was begun anew.
     #[error("the store can not be used")]
     Store(#[source] Box<RebuildCause>),
+    /// A checkpoint that was given out does not go with the log: its history was rewritten or rolled back.
+    #[error("the checkpoint of {size} entries has the root {kept}, the log has {}", told(*found))]
+    Rewritten {
+        /// Entries that the checkpoint speaks of.
+        size: u64,
+        /// The root that it states.
+        kept: Digest,
+        /// The root that so many entries have; none where the log has fewer.
+        found: Option<Digest>,
+    },
+    /// The last checkpoint can not be kept.
+    #[error(transparent)]
+    Keep(#[from] KeepError),
+    /// The keys contradict each other.
+    #[error(transparent)]
+    Keys(#[from] RingError),
     /// There is no thread for the writer.
     #[error("the writer can not be started")]
     Thread(#[source] std::io::Error),
@@ -139,27 +158,35 @@ pub fn initialise(log: &dyn Log, surroundings: &dyn Surroundings, origin: &Origi
     Ok(())
 }
 
-/// Starts the engine on a log and its store.
+/// What an engine stands on.
+pub struct Ground {
+    /// What is durable.
+    pub log: Arc<dyn Log>,
+    /// The materialised copy.
+    pub store: Store,
+    /// Where checkpoints are kept.
+    pub checkpoints: Arc<dyn Checkpoints>,
+    /// What signs them.
+    pub signer: Option<Signer>,
+    /// What keys are proven with.
+    pub key_secret: ServerSecret,
+    /// Time, ids, chance.
+    pub surroundings: Arc<dyn Surroundings>,
+}
+
+/// Starts the engine.
 ///
 /// A store that is behind is brought forward. One that is empty, of another log, overgrown, damaged, or whose content is not
-/// what was published, is filled anew from the log, once. Blocks.
+/// what was published, is filled anew from the log, once. The last checkpoint that was kept must go with the log. Blocks.
 ///
 /// # Errors
 /// See [`StartError`].
-pub fn start(
-    log: Arc<dyn Log>,
-    store: Store,
-    surroundings: Arc<dyn Surroundings>,
-) -> Result<(Engine, StartReport), StartError> {
-    start_at(log, store, surroundings, Pace::default())
+pub fn start(ground: Ground) -> Result<(Engine, StartReport), StartError> {
+    start_at(ground, Pace::default())
 }
 
-pub(crate) fn start_at(
-    log: Arc<dyn Log>,
-    mut store: Store,
-    surroundings: Arc<dyn Surroundings>,
-    pace: Pace,
-) -> Result<(Engine, StartReport), StartError> {
+pub(crate) fn start_at(ground: Ground, pace: Pace) -> Result<(Engine, StartReport), StartError> {
+    let Ground { log, mut store, checkpoints, signer, key_secret, surroundings } = ground;
     let mut report = StartReport::default();
     if log.head() == Head::EMPTY {
         return Err(StartError::NotBegun);
@@ -186,13 +213,18 @@ pub(crate) fn start_at(
         },
     };
     let store = reopened(&*log, store, pace, &mut report, &mut ready)?;
-    let dataset = ready.state.dataset.take().ok_or(StartError::NotBegun)?;
     report.records = crate::load::count(&ready.snapshot);
-    let Ready { mut state, head, snapshot } = ready;
-    let view = View::new(Arc::new(snapshot), &dataset, state.last.as_ref());
-    state.dataset = Some(dataset.clone());
-    launch(log, store, surroundings, Launch { pace, state, head, view, dataset })
+    refuse_rewritten(&*checkpoints, &ready.tree)?;
+    let notary = Notary { checkpoints, signer };
+    launch(Launch { log, store, notary, key_secret, surroundings, pace, ready })
         .map(|engine| (engine, report))
+}
+
+/// The log must go with the last checkpoint that was given out.
+fn refuse_rewritten(checkpoints: &dyn Checkpoints, tree: &Tree) -> Result<(), StartError> {
+    let Some(Kept { checkpoint, .. }) = checkpoints.latest() else { return Ok(()) };
+    let (size, kept, found) = (checkpoint.size, checkpoint.root, tree.root_at(checkpoint.size));
+    if found == Some(kept) { Ok(()) } else { Err(StartError::Rewritten { size, kept, found }) }
 }
 
 /// The store without what the start made it hold. One that is not what it was when it was closed is filled anew.
@@ -215,23 +247,39 @@ fn reopened(
 }
 
 struct Launch {
-    pace: Pace,
-    state: State,
-    head: Head,
-    view: View,
-    dataset: DatasetFacts,
-}
-
-fn launch(
     log: Arc<dyn Log>,
     store: Store,
+    notary: Notary,
+    key_secret: ServerSecret,
     surroundings: Arc<dyn Surroundings>,
-    launch: Launch,
-) -> Result<Engine, StartError> {
-    let Launch { pace, state, head, view, dataset } = launch;
+    pace: Pace,
+    ready: Ready,
+}
+
+fn launch(launch: Launch) -> Result<Engine, StartError> {
+    let Launch { log, store, notary, key_secret, surroundings, pace, ready } = launch;
+    let Ready { state, head, snapshot, tree } = ready;
+    let dataset = state.dataset.clone().ok_or(StartError::NotBegun)?;
+    let view = View::new(Arc::new(snapshot), &dataset, state.last.as_ref());
     tracing::info!(revision = view.revision(), content_hash = %view.content_hash(), "serving the dataset");
+    let keys = KeyRing::new(key_secret.clone(), state.keys.values().cloned())?;
+    let kept = notary.checkpoints.latest().map_or(0, |kept| kept.checkpoint.size);
     let store = Arc::new(store);
-    let shared = Arc::new(Shared::new(view, dataset, Arc::clone(&store)));
+    let begin = Begin {
+        log: Arc::clone(&log),
+        store: Arc::clone(&store),
+        view,
+        dataset,
+        tree,
+        notary,
+        key_secret,
+        keys,
+    };
+    let shared = Arc::new(Shared::new(begin));
+    // A kill between a publish and its checkpoint, or a file of checkpoints that is gone.
+    if let Some(last) = state.last.as_ref().filter(|last| last.sequence > kept) {
+        shared.keep(&shared.checkpoint_of(last))?;
+    }
     let writer =
         Writer { log, store, surroundings, shared: Arc::clone(&shared), state, head, settled: pace.settled };
     Engine::new(shared, pace, writer).map_err(StartError::Thread)
@@ -242,6 +290,7 @@ struct Ready {
     state: State,
     head: Head,
     snapshot: Snapshot,
+    tree: Tree,
 }
 
 /// Why the store can not even be brought forward.
@@ -296,7 +345,25 @@ fn bring_up(
     }
     report.replay = begin.elapsed();
     let head = store.applied().unwrap_or(Head::EMPTY);
-    Ok(compile(store, &state, report).map(|snapshot| Ready { state, head, snapshot }))
+    let tree = match tree(store, head) {
+        Ok(tree) => tree,
+        Err(cause) => return Ok(Err(cause)),
+    };
+    Ok(compile(store, &state, report).map(|snapshot| Ready { state, head, snapshot, tree }))
+}
+
+/// The Merkle tree of the entries up to the head, from their leaves.
+fn tree(store: &Store, head: Head) -> Result<Tree, RebuildCause> {
+    let (mut tree, mut wrong) = (Tree::new(), None);
+    let visited = store.for_each(Space::Leaf, |key, leaf| match layout::leaf(key, leaf) {
+        Ok((sequence, leaf)) if sequence == tree.size() + 1 => tree.push(leaf),
+        _ => wrong = Some(LayoutError { key: key.to_vec() }),
+    });
+    visited.map_err(RebuildCause::Store)?;
+    if tree.size() != head.sequence.0 {
+        wrong.get_or_insert(LayoutError { key: tree.size().to_be_bytes().to_vec() });
+    }
+    wrong.map_or(Ok(tree), |wrong| Err(RebuildCause::State(wrong.into())))
 }
 
 fn replay(
@@ -341,4 +408,8 @@ fn compile(store: &Store, state: &State, report: &mut StartReport) -> Result<Sna
     let published = state.last.as_ref().map_or(Digest::of(b""), |last| last.content_hash);
     let found = Digest(snapshot.content_hash());
     if found == published { Ok(snapshot) } else { Err(RebuildCause::Content { published, found }) }
+}
+
+fn told(root: Option<Digest>) -> String {
+    root.map_or_else(|| "fewer".to_owned(), |root| format!("the root {root}"))
 }

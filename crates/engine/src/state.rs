@@ -6,6 +6,7 @@ use dashwright_log::Digest;
 use dashwright_store::{Space, Store, StoreError};
 use serde::{Deserialize, Serialize};
 
+use crate::keys::KeyFacts;
 use crate::layout::{self, LayoutError};
 
 /// State without records.
@@ -15,39 +16,119 @@ pub(crate) struct State {
     pub(crate) dataset: Option<DatasetFacts>,
     /// The last revision; nothing before the first.
     pub(crate) last: Option<RevisionFacts>,
-    /// The drafts of which the store holds items, by id.
+    /// The drafts that are open, and those whose items the store still holds, by id.
     pub(crate) drafts: BTreeMap<String, DraftFacts>,
+    /// Every key that was made, by id.
+    pub(crate) keys: BTreeMap<String, KeyFacts>,
 }
 
 /// The history.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct DatasetFacts {
-    pub(crate) incarnation: String,
     pub(crate) time: String,
+    /// The histories that led here, the earliest first: the one that was begun, and one for each restore.
+    pub(crate) lineage: Vec<Lineage>,
+}
+
+/// A history, and the last revision before it began.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Lineage {
+    pub(crate) incarnation: String,
+    pub(crate) after_revision: u64,
+}
+
+impl DatasetFacts {
+    /// The name of the current history.
+    pub(crate) fn incarnation(&self) -> &str {
+        self.lineage.last().map_or("", |last| last.incarnation.as_str())
+    }
+
+    /// The name of the history in which a revision was published, or will be. One that was published before a backup was
+    /// taken keeps its name in what is restored from it, for it is the same.
+    pub(crate) fn incarnation_of(&self, revision: u64) -> &str {
+        let published_in = self.lineage.iter().rev().find(|lineage| lineage.after_revision < revision);
+        published_in.or(self.lineage.first()).map_or("", |lineage| lineage.incarnation.as_str())
+    }
 }
 
 /// A revision.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub(crate) struct RevisionFacts {
-    pub(crate) revision: u64,
-    pub(crate) sequence: u64,
-    pub(crate) content_hash: Digest,
-    pub(crate) time: String,
-    pub(crate) changed: u64,
-    pub(crate) records: u64,
+pub struct RevisionFacts {
+    /// Its number.
+    pub revision: u64,
+    /// The entry that made it.
+    pub sequence: u64,
+    /// SHA-256 over its export.
+    pub content_hash: Digest,
+    /// When it was published.
+    pub time: String,
+    /// Who published it.
+    pub actor: String,
+    /// Why.
+    pub reason: String,
+    /// The draft that it was.
+    pub draft: String,
+    /// How many records were put or deleted.
+    pub changed: u64,
+    /// How many records the dataset holds in it.
+    pub records: u64,
 }
 
 /// A draft.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub(crate) struct DraftFacts {
+pub struct DraftFacts {
     /// The sequence of the entry that made it; its items are kept under this number.
-    pub(crate) number: u64,
-    pub(crate) base_revision: u64,
-    /// The revision that it became.
-    pub(crate) published: Option<u64>,
+    pub number: u64,
+    /// The revision that it starts from.
+    pub base_revision: u64,
+    /// Who began it.
+    pub owner: String,
+    /// When.
+    pub time: String,
+    /// Why.
+    pub reason: String,
+    /// How many edits it has taken.
+    pub edits: u64,
+    /// What became of it.
+    pub fate: Fate,
+}
+
+/// What became of a draft.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Fate {
+    /// Nothing yet.
+    Open,
+    /// It is a revision.
+    Published(u64),
+    /// It was thrown away.
+    Discarded,
+}
+
+/// What a request led to.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct RequestFacts {
+    /// The kind of its entry.
+    pub(crate) kind: String,
+    /// What it was about: a draft or a key.
+    pub(crate) of: String,
+    /// The draft as the request left it.
+    pub(crate) draft: Option<DraftFacts>,
+    /// The revision that it made.
+    pub(crate) revision: Option<u64>,
+}
+
+impl DraftFacts {
+    /// Whether it takes edits and can be published.
+    #[must_use]
+    pub fn is_open(&self) -> bool {
+        self.fate == Fate::Open
+    }
 }
 
 /// Why state could not be read from the store. A rebuild mends it.
@@ -59,6 +140,11 @@ pub enum StateError {
     /// An item is of another layout.
     #[error(transparent)]
     Layout(#[from] LayoutError),
+}
+
+/// The number of a published draft whose items are not settled, and its revision.
+pub(crate) fn layer(draft: &DraftFacts) -> Option<(u64, u64)> {
+    if let Fate::Published(revision) = draft.fate { Some((draft.number, revision)) } else { None }
 }
 
 impl State {
@@ -81,8 +167,7 @@ impl State {
 
     /// Published drafts whose items are not settled: the revision of each draft number.
     pub(crate) fn layers(&self) -> BTreeMap<u64, u64> {
-        let published = |draft: &DraftFacts| draft.published.map(|revision| (draft.number, revision));
-        self.drafts.values().filter_map(published).collect()
+        self.drafts.values().filter_map(layer).collect()
     }
 
     fn take(&mut self, key: &[u8], value: &[u8]) -> Result<(), LayoutError> {
@@ -94,6 +179,9 @@ impl State {
         } else if let Some(id) = key.strip_prefix(layout::DRAFTS) {
             let id = layout::text(key, id)?;
             self.drafts.insert(id.to_string(), layout::read_facts(key, value)?);
+        } else if let Some(id) = key.strip_prefix(layout::KEYS) {
+            let id = layout::text(key, id)?;
+            self.keys.insert(id.to_string(), layout::read_facts(key, value)?);
         } else if !key.starts_with(layout::REQUESTS) {
             return Err(LayoutError { key: key.to_vec() });
         }

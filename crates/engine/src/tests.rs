@@ -9,14 +9,17 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex};
 
-use dashwright_log::{Log, MemoryLog};
+use dashwright_log::{Checkpoints, Log, MemoryCheckpoints, MemoryLog};
 use dashwright_model::exchange::{self, ExchangeError, parse_line};
 use dashwright_model::record::{Record, RecordKind};
 use dashwright_store::Store;
 
+use crate::keys::ServerSecret;
 use crate::load::Pace;
 use crate::start::start_at;
-use crate::{Engine, LoadError, Origin, Published, StartError, StartReport, Surroundings, initialise};
+use crate::{
+    Engine, Ground, LoadError, Origin, Published, StartError, StartReport, Surroundings, initialise,
+};
 
 /// A clock that stands, and ids that count.
 #[derive(Default)]
@@ -29,6 +32,12 @@ impl Surroundings for Fixed {
 
     fn new_id(&self) -> String {
         format!("id-{}", self.0.fetch_add(1, Ordering::Relaxed))
+    }
+
+    fn random(&self) -> Option<[u8; 32]> {
+        let mut bytes = [0; 32];
+        bytes[..8].copy_from_slice(&self.0.fetch_add(1, Ordering::Relaxed).to_be_bytes());
+        Some(bytes)
     }
 }
 
@@ -74,8 +83,24 @@ fn start_on(log: Arc<dyn Log>, store: &Path) -> Result<(Engine, StartReport), St
 }
 
 fn start_with_ids(log: Arc<dyn Log>, store: &Path, first: u64) -> Result<(Engine, StartReport), StartError> {
-    let store = Store::open(store).unwrap().store;
-    start_at(log, store, Arc::new(Fixed(AtomicU64::new(first))), PACE)
+    start_on_ground(log, store, first, Arc::new(MemoryCheckpoints::new()))
+}
+
+fn start_on_ground(
+    log: Arc<dyn Log>,
+    store: &Path,
+    first: u64,
+    checkpoints: Arc<dyn Checkpoints>,
+) -> Result<(Engine, StartReport), StartError> {
+    let ground = Ground {
+        log,
+        store: Store::open(store).unwrap().store,
+        checkpoints,
+        signer: None,
+        key_secret: ServerSecret::new([7; 32]),
+        surroundings: Arc::new(Fixed(AtomicU64::new(first))),
+    };
+    start_at(ground, PACE)
 }
 
 fn origin(request: Option<&str>) -> Origin {

@@ -17,6 +17,7 @@ pub const AS_OF_KEPT: usize = 2;
 pub struct View {
     snapshot: Arc<Snapshot>,
     incarnation: Arc<str>,
+    token: RevisionToken,
     revision: u64,
     published_at: Arc<str>,
 }
@@ -86,7 +87,8 @@ impl View {
         let (revision, time) = last.map_or((0, &dataset.time), |last| (last.revision, &last.time));
         Self {
             snapshot,
-            incarnation: dataset.incarnation.as_str().into(),
+            incarnation: dataset.incarnation().into(),
+            token: RevisionToken::new(dataset.incarnation_of(revision), revision),
             revision,
             published_at: time.as_str().into(),
         }
@@ -98,7 +100,7 @@ impl View {
         &self.snapshot
     }
 
-    /// The name of the history that the revision belongs to.
+    /// The name of the current history, which the revision may be older than.
     #[must_use]
     pub fn incarnation(&self) -> &str {
         &self.incarnation
@@ -113,7 +115,7 @@ impl View {
     /// The revision as callers know it.
     #[must_use]
     pub fn token(&self) -> RevisionToken {
-        RevisionToken::new(&self.incarnation, self.revision)
+        self.token
     }
 
     /// SHA-256 over the export of the dataset.

@@ -1,23 +1,26 @@
 //! The one writer: a thread that alone appends to the log.
 
+mod drafts;
+mod keys;
+
 use std::sync::Arc;
 use std::sync::mpsc::Receiver;
 
-use dashwright_log::{AppendError, Digest, Head, KindError, Log, NewEntry, StoredEntry};
-use dashwright_snapshot::Snapshot;
+use dashwright_log::{AppendError, Digest, Head, KindError, Log, NewEntry, StoredEntry, leaf_hash};
 use dashwright_store::{Space, Store, StoreError};
 use serde::Serialize;
 use serde_json::value::to_raw_value;
-use tokio::sync::oneshot;
 
-use crate::engine::Shared;
-use crate::entry::{DRAFT_CREATE, DRAFT_EDIT, DraftCreate, DraftEdit, REVISION_PUBLISH, RevisionPublish};
 use crate::fold::{FoldError, fold};
+use crate::keys::TooManyLive;
 use crate::layout::{self, LayoutError};
-use crate::state::{RevisionFacts, State};
+use crate::shared::Shared;
+use crate::state::{DraftFacts, RequestFacts, State};
 use crate::surroundings::{Origin, Surroundings};
 use crate::token::RevisionToken;
-use crate::view::View;
+
+pub(crate) use drafts::Compiled;
+pub use keys::{MadeKey, NewKey};
 
 /// Commands that wait for the writer: enough that it never idles, few enough that a caller soon learns of a jam.
 pub const QUEUED_COMMANDS: usize = 64;
@@ -35,6 +38,19 @@ pub struct Published {
     pub changed: u64,
     /// How many records the dataset holds.
     pub records: u64,
+    /// The checkpoint with the publish as the last entry, as a note.
+    pub checkpoint: String,
+    /// Whether this is the first result of a repeated request.
+    pub repeated: bool,
+}
+
+/// A draft as a change left it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Drafted {
+    /// Its id.
+    pub id: String,
+    /// What is known of it.
+    pub draft: DraftFacts,
     /// Whether this is the first result of a repeated request.
     pub repeated: bool,
 }
@@ -49,6 +65,8 @@ pub enum Writes {
     StoppedByLog = 1,
     /// The store failed; a restart fills it anew from the log.
     StoppedByStore = 2,
+    /// A checkpoint could not be kept; a restart makes it again.
+    StoppedByCheckpoints = 3,
 }
 
 /// Why a change was not made.
@@ -63,6 +81,16 @@ pub enum WriteError {
     /// The log did not take the entries.
     #[error(transparent)]
     Log(#[from] AppendError),
+    /// The request id is that of another request.
+    #[error("the request id `{request_id}` is that of another request, a `{kind}` of `{of}`")]
+    RequestReused {
+        /// The id.
+        request_id: String,
+        /// What the other request did.
+        kind: String,
+        /// To what.
+        of: String,
+    },
     /// The draft starts from a revision that is no longer the last.
     #[error("the draft starts from revision {base}, the last one is {current}")]
     Outdated {
@@ -71,18 +99,75 @@ pub enum WriteError {
         /// The last one.
         current: u64,
     },
+    /// The draft was edited while it was being published.
+    #[error("the draft `{draft}` was edited while it was being published")]
+    DraftMoved {
+        /// Its id.
+        draft: String,
+    },
     /// The id for a new draft is one that a draft has.
     #[error("there is a draft `{draft}` already")]
     DraftExists {
         /// The id.
         draft: String,
     },
-    /// The draft does not exist, or is published.
+    /// The draft does not exist, is published, or was thrown away.
     #[error("there is no open draft `{draft}`")]
     NoOpenDraft {
         /// Its id.
         draft: String,
     },
+    /// A record that is to be deleted is neither in the dataset nor in the draft.
+    #[error("there is no record `{record}` to delete")]
+    NoRecord {
+        /// Its key.
+        record: String,
+    },
+    /// An edit has more than one entry of the log holds.
+    #[error(
+        "an edit of {records} records and {bytes} bytes is more than the {} and {} that are allowed at once",
+        crate::EDIT_RECORDS,
+        crate::EDIT_BYTES
+    )]
+    LargeEdit {
+        /// Puts and deletes.
+        records: usize,
+        /// Bytes of them.
+        bytes: usize,
+    },
+    /// A draft without edits has nothing to publish.
+    #[error("the draft `{draft}` holds nothing")]
+    EmptyDraft {
+        /// Its id.
+        draft: String,
+    },
+    /// The holder has as many live keys as allowed.
+    #[error(transparent)]
+    TooManyLive(#[from] TooManyLive),
+    /// The first key is not an operator's, so that nobody could make the next.
+    #[error("the first key has not the role of the operator, so that nobody could make another")]
+    FirstKey,
+    /// The key would have ended before it was made.
+    #[error("the key would end at `{expires}`, which is over")]
+    ExpiryOver {
+        /// The time.
+        expires: String,
+    },
+    /// The time is none.
+    #[error("`{time}` is not an RFC 3339 time in UTC")]
+    Time {
+        /// As given.
+        time: String,
+    },
+    /// There is no such key, or it is revoked.
+    #[error("there is no key `{key}` that is not revoked")]
+    NoKey {
+        /// Its id.
+        key: String,
+    },
+    /// The machine gives no random bytes.
+    #[error("the machine gives no random bytes")]
+    NoRandomness,
     /// The store could not be read.
     #[error(transparent)]
     Store(#[from] StoreError),
@@ -100,26 +185,8 @@ pub enum WriteError {
     Ended,
 }
 
-/// Where the writer sends its answer.
-pub(crate) type Answer<T> = oneshot::Sender<Result<T, WriteError>>;
-
-/// What the writer is asked to do.
-pub(crate) enum Command {
-    /// What an earlier request led to.
-    Earlier { request_id: String, answer: Answer<Option<Published>> },
-    /// Begin a draft.
-    Create { origin: Origin, base_revision: u64, answer: Answer<String> },
-    /// Put edits into a draft, made durable together.
-    Edit { origin: Origin, edits: Vec<DraftEdit>, answer: Answer<()> },
-    /// Publish a draft whose revision is compiled already.
-    Publish {
-        origin: Origin,
-        draft: String,
-        changed: u64,
-        snapshot: Arc<Snapshot>,
-        answer: Answer<Published>,
-    },
-}
+/// What the writer is asked to do; it sends its answer itself.
+pub(crate) type Command = Box<dyn FnOnce(&mut Writer) + Send>;
 
 /// The writer.
 pub(crate) struct Writer {
@@ -136,79 +203,28 @@ impl Writer {
     /// Does what it is asked to until nobody can ask any more.
     pub(crate) fn run(mut self, commands: &Receiver<Command>) {
         while let Ok(command) = commands.recv() {
-            // A caller that no longer waits has changed nothing about what was done.
-            match command {
-                Command::Earlier { request_id, answer } => drop(answer.send(self.earlier(Some(&request_id)))),
-                Command::Create { origin, base_revision, answer } => {
-                    drop(answer.send(self.create(&origin, base_revision)));
-                }
-                Command::Edit { origin, edits, answer } => drop(answer.send(self.edit(&origin, &edits))),
-                Command::Publish { origin, draft, changed, snapshot, answer } => {
-                    drop(answer.send(self.publish(&origin, draft, changed, snapshot)));
-                }
-            }
+            command(&mut self);
         }
         if let Err(error) = self.store.flush() {
             tracing::warn!(%error, "the store was not flushed; the next start replays more of the log");
         }
     }
 
-    fn earlier(&self, request_id: Option<&str>) -> Result<Option<Published>, WriteError> {
+    /// What an earlier request of this id led to, which was of this kind.
+    pub(crate) fn earlier(
+        &self,
+        request_id: Option<&str>,
+        kind: &str,
+    ) -> Result<Option<RequestFacts>, WriteError> {
         let Some(id) = request_id else { return Ok(None) };
-        let Some(revision) = self.store.get(Space::Meta, &layout::request_key(id))? else { return Ok(None) };
-        let key = [layout::REVISIONS, &revision].concat();
+        let key = layout::request_key(id);
         let Some(facts) = self.store.get(Space::Meta, &key)? else { return Ok(None) };
-        Ok(Some(self.published(&layout::read_facts(&key, &facts)?, true)))
-    }
-
-    fn create(&mut self, origin: &Origin, base_revision: u64) -> Result<String, WriteError> {
-        let draft = self.surroundings.new_id();
-        // An entry that can not be folded would keep every later start from following the log.
-        if self.state.drafts.contains_key(&draft) {
-            return Err(WriteError::DraftExists { draft });
+        let facts: RequestFacts = layout::read_facts(&key, &facts)?;
+        if facts.kind == kind {
+            return Ok(Some(facts));
         }
-        self.append(origin, DRAFT_CREATE, &[DraftCreate { draft: draft.clone(), base_revision }])?;
-        self.go_on()?;
-        Ok(draft)
-    }
-
-    fn edit(&mut self, origin: &Origin, edits: &[DraftEdit]) -> Result<(), WriteError> {
-        if let Some(edit) = edits.iter().find(|edit| self.open_base(&edit.draft).is_none()) {
-            return Err(WriteError::NoOpenDraft { draft: edit.draft.clone() });
-        }
-        self.append(origin, DRAFT_EDIT, edits)?;
-        self.go_on()
-    }
-
-    fn publish(
-        &mut self,
-        origin: &Origin,
-        draft: String,
-        changed: u64,
-        snapshot: Arc<Snapshot>,
-    ) -> Result<Published, WriteError> {
-        if let Some(earlier) = self.earlier(origin.request_id.as_deref())? {
-            return Ok(earlier);
-        }
-        let Some(base) = self.open_base(&draft) else { return Err(WriteError::NoOpenDraft { draft }) };
-        let current = self.state.revision();
-        if base != current {
-            return Err(WriteError::Outdated { base, current });
-        }
-        let content_hash = Digest(snapshot.content_hash());
-        let records = crate::load::count(&snapshot);
-        let revision = current + 1;
-        let entry = RevisionPublish { draft, revision, content_hash, changed, records };
-        let stored = self.append(origin, REVISION_PUBLISH, &[entry])?;
-        let place = stored.last().map(|stored| (stored.entry.sequence.0, stored.entry.time.clone()));
-        let (sequence, time) = place.ok_or(WriteError::Ended)?;
-        let facts = RevisionFacts { revision, sequence, content_hash, time, changed, records };
-        // It is published once the log has it, whatever has become of the store.
-        if let Some(dataset) = &self.state.dataset {
-            self.shared.swap(View::new(snapshot, dataset, Some(&facts)));
-        }
-        tracing::info!(revision, changed, records, %content_hash, "published a revision");
-        Ok(self.published(&facts, false))
+        let RequestFacts { kind, of, .. } = facts;
+        Err(WriteError::RequestReused { request_id: id.to_owned(), kind, of })
     }
 
     /// Appends entries and folds them. After an error none was appended; what only the store failed to take is in the
@@ -230,38 +246,29 @@ impl Writer {
         })?;
         for stored in &stored {
             self.head = stored.head();
+            self.shared.grow(leaf_hash(&stored.bytes));
             if let Err(error) = self.apply(stored) {
                 tracing::error!(%error, "the store failed, writes stop until a restart fills it anew");
                 self.shared.stop(Writes::StoppedByStore);
-                break;
             }
         }
         Ok(stored)
     }
 
+    /// Folds an entry, unless the store has failed before.
     fn apply(&mut self, stored: &StoredEntry) -> Result<(), FoldError> {
+        if self.shared.writes() == Writes::StoppedByStore {
+            return Ok(());
+        }
         let changes = fold(&mut self.state, &self.store, stored, self.settled)?;
         Ok(self.store.apply(stored.head(), &changes)?)
     }
 
-    fn go_on(&self) -> Result<(), WriteError> {
+    pub(crate) fn go_on(&self) -> Result<(), WriteError> {
         match self.shared.writes() {
             Writes::Taken => Ok(()),
             writes => Err(WriteError::Stopped { writes }),
         }
-    }
-
-    /// The revision that an open draft starts from.
-    fn open_base(&self, draft: &str) -> Option<u64> {
-        let draft = self.state.drafts.get(draft).filter(|facts| facts.published.is_none())?;
-        Some(draft.base_revision)
-    }
-
-    fn published(&self, facts: &RevisionFacts, repeated: bool) -> Published {
-        let RevisionFacts { revision, sequence: _, content_hash, time: _, changed, records } = *facts;
-        let incarnation = self.state.dataset.as_ref().map_or("", |dataset| dataset.incarnation.as_str());
-        let token = RevisionToken::new(incarnation, revision);
-        Published { revision, token, content_hash, changed, records, repeated }
     }
 }
 

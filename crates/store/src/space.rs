@@ -16,11 +16,16 @@ pub enum Space {
     Draft = 3,
     /// Facts about the dataset as a whole.
     Meta = 4,
+    /// The hashes of the log's entries as leaves of its Merkle tree.
+    Leaf = 5,
+    /// Which entries of the log concern what.
+    Index = 6,
 }
 
 impl Space {
     /// Every space.
-    pub const ALL: [Space; 4] = [Space::Record, Space::Version, Space::Draft, Space::Meta];
+    pub const ALL: [Space; 6] =
+        [Space::Record, Space::Version, Space::Draft, Space::Meta, Space::Leaf, Space::Index];
 
     /// The number that is stored for the space.
     pub(crate) fn number(self) -> u8 {
@@ -43,6 +48,8 @@ impl fmt::Display for Space {
             Space::Version => "versions",
             Space::Draft => "drafts",
             Space::Meta => "facts",
+            Space::Leaf => "leaves",
+            Space::Index => "index items",
         })
     }
 }

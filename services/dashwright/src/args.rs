@@ -76,7 +76,7 @@ pub(crate) struct Demo {
 }
 
 /// Serve the dataset of a directory.
-#[derive(Args, Debug)]
+#[derive(Args, Clone, Debug)]
 pub(crate) struct Serve {
     /// The data directory
     #[arg(long, value_name = "DIR")]
@@ -93,6 +93,9 @@ pub(crate) struct Serve {
     /// Listen where other machines can reach it, although there are neither keys nor encryption
     #[arg(long)]
     pub(crate) allow_public_without_keys: bool,
+    /// Sign checkpoints with the key of this file: 64 hexadecimal digits, an Ed25519 seed
+    #[arg(long, value_name = "FILE")]
+    pub(crate) checkpoint_key: Option<PathBuf>,
     /// The form of the log on standard error; RUST_LOG says how much of it
     #[arg(long, value_name = "FORM", default_value = "text")]
     pub(crate) log_format: LogFormat,

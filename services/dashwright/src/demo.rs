@@ -50,7 +50,7 @@ async fn run(arguments: &Demo, directory: &Path) -> Result<(), Failure> {
 /// The invented catalogue as revision 1 of a new dataset.
 fn begin(directory: &Path) -> Result<Engine, Failure> {
     dataset::begin(directory)?;
-    let engine = dataset::start(directory)?;
+    let engine = dataset::start(directory, None)?;
     let records = dashwright_demo::records()?;
     dataset::publish_quietly(&engine, records, &dataset::origin("the invented catalogue"), |_| {})?;
     Ok(engine)

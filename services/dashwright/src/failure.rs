@@ -7,7 +7,7 @@ use std::path::PathBuf;
 
 use dashwright_engine::{InitError, StartError};
 use dashwright_grpc::ServeError;
-use dashwright_log::OpenError;
+use dashwright_log::{IoFault, OpenError};
 use dashwright_store::StoreError;
 use serde_json::json;
 
@@ -76,6 +76,23 @@ pub(crate) enum Failure {
         /// Its last revision.
         revision: u64,
     },
+    /// A file is to hold a secret and holds none.
+    #[error("`{}` does not hold a secret of 64 hexadecimal digits", file.display())]
+    NotASecret {
+        /// The file.
+        file: PathBuf,
+    },
+    /// A file can not be read.
+    #[error("`{}` can not be read", file.display())]
+    File {
+        /// The file.
+        file: PathBuf,
+        /// What the operating system says.
+        source: io::Error,
+    },
+    /// The directory can not be used.
+    #[error(transparent)]
+    Io(#[from] IoFault),
     /// Records were not loaded.
     #[error(transparent)]
     Load(#[from] LoadFailure),
@@ -241,6 +258,13 @@ impl Failure {
             }
             Self::Start(StartError::LogBehindStore { .. }) => {
                 "restore the log from a backup; to serve what the log still holds, move the directory `store` away"
+            }
+            Self::Start(StartError::Rewritten { .. }) => {
+                "somebody has rewritten the log or put an older copy in its place: restore it from a backup. \
+                 `dashwright audit verify DIR` tells more; nothing was changed"
+            }
+            Self::NotASecret { .. } => {
+                "put back the file as it was; without it every key has to be made anew: move it away then"
             }
             Self::CartFile { .. } => "mend the file and ask again; nothing of it was checked",
             Self::CartsRefused { .. } => {

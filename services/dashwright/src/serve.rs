@@ -23,8 +23,9 @@ pub(crate) fn serve(arguments: &Serve) -> Result<(), Failure> {
     wiring::block_on(async {
         let mut signals = Signals::take()?;
         let listener = wiring::listen(arguments.listen).await?;
-        let (directory, init, load) = (arguments.data.clone(), arguments.init, arguments.load.clone());
-        let open = spawn_blocking(move || dataset::open(&directory, init, load.as_deref()));
+        let Serve { data, init, load, checkpoint_key, .. } = arguments.clone();
+        let open =
+            spawn_blocking(move || dataset::open(&data, init, load.as_deref(), checkpoint_key.as_deref()));
         let engine = tokio::select! {
             opened = open => opened.map_err(|error| Failure::System(error.into()))??,
             () = signals.next() => return Err(Failure::Interrupted),

@@ -59,6 +59,11 @@ impl Surroundings for Machine {
     fn new_id(&self) -> String {
         uuid::Uuid::now_v7().to_string()
     }
+
+    fn random(&self) -> Option<[u8; 32]> {
+        let mut bytes = [0; 32];
+        getrandom::fill(&mut bytes).ok().map(|()| bytes)
+    }
 }
 
 /// The signals that end the program: SIGINT, which Ctrl-C sends, and SIGTERM.

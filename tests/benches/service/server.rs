@@ -6,8 +6,9 @@ use std::process::{Child, ChildStdin, Command, Stdio};
 use std::sync::Arc;
 use std::time::Instant;
 
-use dashwright_engine::{Origin, Surroundings};
-use dashwright_log::{FileLog, FileOptions, Head, Log};
+use dashwright_engine::keys::ServerSecret;
+use dashwright_engine::{Ground, Origin, Surroundings};
+use dashwright_log::{FileCheckpoints, FileLog, FileOptions, Head, Log};
 use dashwright_store::Store;
 use tokio::net::TcpListener;
 
@@ -117,7 +118,7 @@ pub(crate) fn prepare(arguments: &[String]) -> Outcome<()> {
     let origin = Origin { actor: "bench".into(), reason: "measure".into(), request_id: None };
     dashwright_engine::initialise(&*log, &Fixed, &origin)?;
     let store = Store::open(&directory.join("store"))?.store;
-    let (engine, _) = dashwright_engine::start(log, store, Arc::new(Fixed))?;
+    let (engine, _) = dashwright_engine::start(ground(directory, log, store)?)?;
     let records = dashwright_demo::scaled(lines.parse()?).map(Ok::<_, std::io::Error>);
     engine.load(records, &origin, |_| ())?;
     Ok(())
@@ -129,13 +130,19 @@ pub(crate) fn serve(arguments: &[String]) -> Outcome<()> {
     let store = Store::open(&directory.join("store"))?.store;
     let known = store.applied().unwrap_or(Head::EMPTY);
     let log = FileLog::open_trusting(directory, known, FileOptions::default())?.log;
-    let (engine, _) = dashwright_engine::start(Arc::new(log), store, Arc::new(Fixed))?;
+    let (engine, _) = dashwright_engine::start(ground(directory, Arc::new(log), store)?)?;
     cpu::give_back();
     let service = dashwright_grpc::Service::new(engine);
     run(|listener| async {
         let serving = dashwright_grpc::Serving::new(service).await?;
         Ok(dashwright_grpc::serve(serving, listener, std::future::pending()).await?)
     })
+}
+
+fn ground(directory: &Path, log: Arc<dyn Log>, store: Store) -> Outcome<Ground> {
+    let checkpoints = Arc::new(FileCheckpoints::open(directory)?.checkpoints);
+    let (key_secret, surroundings) = (ServerSecret::new([0; 32]), Arc::new(Fixed));
+    Ok(Ground { log, store, checkpoints, signer: None, key_secret, surroundings })
 }
 
 /// Time and ids that need not be true.
@@ -149,5 +156,10 @@ impl Surroundings for Fixed {
     fn new_id(&self) -> String {
         static NEXT: std::sync::atomic::AtomicU64 = std::sync::atomic::AtomicU64::new(0);
         format!("bench-{}", NEXT.fetch_add(1, std::sync::atomic::Ordering::Relaxed))
+    }
+
+    fn random(&self) -> Option<[u8; 32]> {
+        // No key is made here.
+        None
     }
 }

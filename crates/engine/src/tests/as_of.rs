@@ -1,30 +1,15 @@
 //! Earlier revisions, read again while what replaced them settles.
 
 use super::*;
-use crate::entry::DraftEdit;
-use crate::writer::Command;
 use crate::{Freshness, RevisionToken, View, ViewError};
-use dashwright_snapshot::{Snapshot, SourceRecord};
 use std::time::Instant;
 
-/// Publishes the deletion of records, which no call offers yet.
+/// Publishes the deletion of records.
 fn delete(engine: &Engine, keys: &[&str]) {
-    let view = engine.view();
-    let kept = RecordKind::ALL
-        .iter()
-        .flat_map(|kind| view.snapshot().records(*kind).iter().map(move |kept| (kind, kept)));
-    let sources = kept
-        .filter(|(kind, kept)| !keys.contains(&format!("{kind}/{}", kept.id).as_str()))
-        .map(|(_, kept)| SourceRecord { text: Arc::from(&*kept.text), revision: kept.revision })
-        .collect();
-    let (origin, base_revision) = (origin(None), view.revision());
-    let draft =
-        engine.ask(|answer| Command::Create { origin: origin.clone(), base_revision, answer }).unwrap();
-    let deletes = keys.iter().map(|key| (*key).to_owned()).collect();
-    let edits = vec![DraftEdit { draft: draft.clone(), puts: Vec::new(), deletes }];
-    engine.ask(|answer| Command::Edit { origin: origin.clone(), edits, answer }).unwrap();
-    let (snapshot, changed) = (Arc::new(Snapshot::build(sources).unwrap()), keys.len() as u64);
-    engine.ask(|answer| Command::Publish { origin, draft, changed, snapshot, answer }).unwrap();
+    let deletes = keys.iter().map(|key| key.parse().unwrap()).collect();
+    let draft = engine.create_draft(&origin(None)).unwrap().id;
+    engine.edit_draft(&origin(None), &draft, &[], &deletes).unwrap();
+    engine.publish_draft(&origin(None), &draft).unwrap();
 }
 
 fn put(engine: &Engine, records: Vec<Record>) {

@@ -2,17 +2,20 @@
 //!
 //! ```text
 //! DIR/FORMAT, DIR/LOCK, DIR/log/   the log, which is what is durable
+//! DIR/checkpoints.jsonl            the checkpoints that were given out
+//! DIR/key-secret                   what keys are proven with; in no backup
 //! DIR/store/                       the materialised copy, which is rebuilt from the log when it is doubtful
 //! ```
 
 mod load;
+mod secret;
 mod verify;
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use dashwright_engine::{Engine, Origin, initialise};
-use dashwright_log::{FileLog, FileOptions, Head, Log, OpenError};
+use dashwright_engine::{Engine, Ground, Origin, initialise};
+use dashwright_log::{FileCheckpoints, FileLog, FileOptions, Head, Log, OpenError};
 use dashwright_store::{Store, StoreError};
 
 pub(crate) use load::{LoadFailure, publish_quietly};
@@ -30,7 +33,12 @@ const STORE: &str = "store";
 /// Opens the dataset of a directory, after it was begun and loaded where that is asked for. Blocks.
 ///
 /// Records are read and checked before anything is begun, so that a faulty file leaves no directory behind.
-pub(crate) fn open(directory: &Path, init: bool, load: Option<&Path>) -> Result<Engine, Failure> {
+pub(crate) fn open(
+    directory: &Path,
+    init: bool,
+    load: Option<&Path>,
+    signer: Option<&Path>,
+) -> Result<Engine, Failure> {
     if !init && !is_dataset(directory) {
         return Err(OpenError::NotADataset { directory: directory.to_owned() }.into());
     }
@@ -38,7 +46,7 @@ pub(crate) fn open(directory: &Path, init: bool, load: Option<&Path>) -> Result<
     if init {
         begin(directory)?;
     }
-    let engine = start(directory)?;
+    let engine = start(directory, signer)?;
     if let Some(records) = records {
         let revision = engine.view().revision();
         if revision > 0 {
@@ -66,8 +74,8 @@ pub(crate) fn begin(directory: &Path) -> Result<(), Failure> {
     Ok(initialise(&log, &Machine, &origin("begin a dataset"))?)
 }
 
-/// Starts the engine on the log and the store of a directory.
-pub(crate) fn start(directory: &Path) -> Result<Engine, Failure> {
+/// Starts the engine on the log and the store of a directory; checkpoints are signed with the key of a file.
+pub(crate) fn start(directory: &Path, signer: Option<&Path>) -> Result<Engine, Failure> {
     // The store knows which entries were verified before, so it is opened first; who has the directory, the log says.
     let store = match Store::open(&directory.join(STORE)) {
         Ok(opened) => opened.store,
@@ -83,7 +91,15 @@ pub(crate) fn start(directory: &Path) -> Result<Engine, Failure> {
         Err(OpenError::Disagrees { .. }) => FileLog::open(directory, FileOptions::default())?,
         opened => opened?,
     };
-    let (engine, report) = dashwright_engine::start(Arc::new(opened.log), store, Arc::new(Machine))?;
+    let ground = Ground {
+        checkpoints: Arc::new(FileCheckpoints::open(directory)?.checkpoints),
+        key_secret: secret::key_secret(directory)?,
+        log: Arc::new(opened.log),
+        store,
+        signer: signer.map(secret::signer).transpose()?,
+        surroundings: Arc::new(Machine),
+    };
+    let (engine, report) = dashwright_engine::start(ground)?;
     memory::give_back();
     tracing::info!(
         records = report.records,
