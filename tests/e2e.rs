@@ -13,6 +13,9 @@ mod errors;
 #[path = "e2e/identify.rs"]
 mod identify;
 #[cfg(test)]
+#[path = "e2e/keys.rs"]
+mod keys;
+#[cfg(test)]
 #[path = "e2e/limits.rs"]
 mod limits;
 #[cfg(test)]

@@ -8,7 +8,9 @@ use dashwright_api::v1::{
     ErrorReason, GetDatasetInfoRequest, GetRecordRequest, ListRecordsRequest, LookUpFitmentRequest, ReadAt,
     RecordKey, RecordKind, ResolveVehicleRequest, SearchRecordsRequest, VehicleQuestion,
 };
+use dashwright_engine::keys::{AuthFault, KeyId, Role};
 use dashwright_engine::{RevisionToken, ViewError};
+use dashwright_grpc::auth::Denied;
 use dashwright_grpc::{LIMITS, Refusal};
 use dashwright_tests::raw::{call, methods};
 use dashwright_tests::refused::Refused;
@@ -82,7 +84,22 @@ async fn produced(running: &Running) -> Vec<(ErrorReason, Status)> {
         (ErrorReason::DataDamaged, Refusal::Damaged),
     ];
     all.extend(refusals.map(|(reason, refusal)| (reason, Status::from(refusal))));
+    let denied = denied().map(|(reason, denied)| (reason, Status::from(Refusal::Denied(denied))));
+    all.extend(denied);
     all
+}
+
+/// Who is not let in; `keys.rs` provokes each by a call.
+fn denied() -> [(ErrorReason, Denied); 6] {
+    let id = KeyId::new([1; 8]);
+    [
+        (ErrorReason::KeyMissing, Denied::Missing),
+        (ErrorReason::KeyMalformed, Denied::Key(AuthFault::Mistyped)),
+        (ErrorReason::KeyUnknown, Denied::Key(AuthFault::WrongSecret { id: id.clone() })),
+        (ErrorReason::KeyRevoked, Denied::Key(AuthFault::Revoked { id: id.clone() })),
+        (ErrorReason::KeyExpired, Denied::Key(AuthFault::Expired { id })),
+        (ErrorReason::RoleMissing, Denied::Role { needed: Role::Auditor, key: None }),
+    ]
 }
 
 async fn provoked_by_vehicles(running: &Running) -> Vec<(ErrorReason, Status)> {

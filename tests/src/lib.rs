@@ -1,6 +1,7 @@
 //! What the test files of this package share.
 
 pub mod binary;
+pub mod keys;
 pub mod question;
 pub mod raw;
 pub mod refused;

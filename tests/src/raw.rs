@@ -8,6 +8,7 @@ use tonic::codec::{Codec, DecodeBuf, Decoder, EncodeBuf, Encoder};
 use tonic::transport::Channel;
 use tonic::{Request, Status};
 
+use crate::keys::with_key;
 use crate::service::Outcome;
 
 /// Calls a method, `/package.Service/Method`, with bytes for a message.
@@ -15,9 +16,26 @@ use crate::service::Outcome;
 /// # Errors
 /// When the path is none, or the connection is lost. What the service refuses is an answer.
 pub async fn call(channel: &Channel, path: &str, message: Vec<u8>) -> Outcome<Result<Vec<u8>, Status>> {
+    call_with(channel, path, message, None).await
+}
+
+/// Calls a method with bytes for a message, and presents a key.
+///
+/// # Errors
+/// As [`call`].
+pub async fn call_with(
+    channel: &Channel,
+    path: &str,
+    message: Vec<u8>,
+    key: Option<&str>,
+) -> Outcome<Result<Vec<u8>, Status>> {
     let mut client = Grpc::new(channel.clone());
     client.ready().await?;
-    let answer = client.unary(Request::new(message), path.parse()?, Bytes).await;
+    let request = match key {
+        Some(key) => with_key(message, key)?,
+        None => Request::new(message),
+    };
+    let answer = client.unary(request, path.parse()?, Bytes).await;
     Ok(answer.map(tonic::Response::into_inner))
 }
 

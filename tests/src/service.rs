@@ -9,6 +9,7 @@ use dashwright_api::v1::catalogue_service_client::CatalogueServiceClient;
 use dashwright_api::v1::fitment_service_client::FitmentServiceClient;
 use dashwright_engine::keys::ServerSecret;
 use dashwright_engine::{Engine, Ground, Origin, Published, Surroundings, initialise, start};
+use dashwright_grpc::auth::{Access, AuthFigures};
 use dashwright_grpc::{Service, Serving, serve};
 use dashwright_log::{FileCheckpoints, FileLog, FileOptions};
 use dashwright_model::exchange::{ExchangeError, parse_line};
@@ -68,6 +69,8 @@ pub struct Running {
     pub address: SocketAddr,
     /// The engine that it answers from.
     pub engine: Engine,
+    /// What it counts of callers.
+    pub figures: Arc<AuthFigures>,
     /// A client of the fitment service.
     pub fitment: FitmentServiceClient<Channel>,
     /// A client of the catalogue service.
@@ -79,13 +82,28 @@ pub struct Running {
 }
 
 impl Running {
-    /// Starts the service on a dataset.
+    /// Starts the service on a dataset, for those who have one of its keys.
     ///
     /// # Errors
     /// When it does not start.
     pub async fn start(home: &Home) -> Outcome<Self> {
         let engine = home.engine()?;
-        let serving = Serving::new(Service::new(engine.clone())).await?;
+        let access = Access::by(engine.keys());
+        Self::run(engine, access).await
+    }
+
+    /// Starts the service on a dataset, for those who may call.
+    ///
+    /// # Errors
+    /// When it does not start.
+    pub async fn start_for(home: &Home, access: Access) -> Outcome<Self> {
+        Self::run(home.engine()?, access).await
+    }
+
+    async fn run(engine: Engine, access: Access) -> Outcome<Self> {
+        let service = Service::new(engine.clone());
+        let figures = service.auth_figures();
+        let serving = Serving::new(service, access).await?;
         let listener = TcpListener::bind("127.0.0.1:0").await?;
         let address = listener.local_addr()?;
         let (end, ended) = oneshot::channel();
@@ -95,7 +113,7 @@ impl Running {
         let channel = Endpoint::new(format!("http://{address}"))?.connect().await?;
         let (fitment, catalogue) =
             (FitmentServiceClient::new(channel.clone()), CatalogueServiceClient::new(channel.clone()));
-        Ok(Self { address, engine, fitment, catalogue, channel, end, served })
+        Ok(Self { address, engine, figures, fitment, catalogue, channel, end, served })
     }
 
     /// Starts the service on a new dataset that holds the demo catalogue as revision 1.
@@ -128,7 +146,7 @@ impl Running {
     /// # Errors
     /// When it failed while it served.
     pub async fn stop(self) -> Outcome<()> {
-        let Self { end, served, engine, fitment, catalogue, channel, address: _ } = self;
+        let Self { end, served, engine, fitment, catalogue, channel, address: _, figures: _ } = self;
         drop((fitment, catalogue, channel));
         let _ = end.send(());
         served.await??;

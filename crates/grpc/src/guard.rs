@@ -129,7 +129,8 @@ async fn caught<E>(
     }
 }
 
-fn refused(refusal: Refusal) -> Response<Body> {
+/// The whole answer to a refused call.
+pub(crate) fn refused(refusal: Refusal) -> Response<Body> {
     Status::from(refusal).into_http()
 }
 

@@ -1,6 +1,7 @@
 //! Connections: at most so many at once, each without delay.
 
 use std::io;
+use std::net::SocketAddr;
 use std::pin::Pin;
 use std::sync::Arc;
 use std::task::{Context, Poll};
@@ -9,7 +10,14 @@ use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 use tokio_stream::Stream;
-use tonic::transport::server::{Connected, TcpConnectInfo};
+use tonic::transport::server::Connected;
+
+/// Who is at the other end of a connection; in the extensions of every request.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Peer {
+    /// Its address; none when it has gone already.
+    pub address: Option<SocketAddr>,
+}
 
 /// A connection that holds its place among the connections at once.
 pub(crate) struct Connection {
@@ -33,10 +41,10 @@ pub(crate) fn connections(listener: TcpListener, most: usize) -> impl Stream<Ite
 }
 
 impl Connected for Connection {
-    type ConnectInfo = TcpConnectInfo;
+    type ConnectInfo = Peer;
 
-    fn connect_info(&self) -> TcpConnectInfo {
-        self.stream.connect_info()
+    fn connect_info(&self) -> Peer {
+        Peer { address: self.stream.peer_addr().ok() }
     }
 }
 

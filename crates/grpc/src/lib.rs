@@ -3,6 +3,7 @@
 //! A handler is four moves: parse, take the view, ask, render. What every call has in common (deadlines, load, panics,
 //! oversize) is the [`guard`]'s business.
 
+pub mod auth;
 mod from_proto;
 pub mod guard;
 mod handlers;
@@ -15,6 +16,7 @@ mod shared;
 mod status;
 mod to_proto;
 
+pub use incoming::Peer;
 pub use limits::{LIMITS, Limits};
 pub use server::{ServeError, Serving, serve};
 pub use service::Service;

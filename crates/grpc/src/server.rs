@@ -10,6 +10,7 @@ use tonic::transport::Server;
 use tonic_health::server::HealthReporter;
 
 use crate::Service;
+use crate::auth::{Access, AuthLayer};
 use crate::guard::GuardLayer;
 use crate::incoming::connections;
 use crate::limits::LIMITS;
@@ -46,15 +47,17 @@ impl std::error::Error for ServeError {
 pub struct Serving {
     routes: Routes,
     guard: GuardLayer,
+    auth: AuthLayer,
     health: HealthReporter,
 }
 
 impl Serving {
-    /// The services, and reflection and health beside them.
+    /// The services for those who may call, and reflection and health beside them for everybody.
     ///
     /// # Errors
     /// When reflection can not be set up.
-    pub async fn new(service: Service) -> Result<Self, ServeError> {
+    pub async fn new(service: Service, access: Access) -> Result<Self, ServeError> {
+        let auth = AuthLayer::new(access, service.auth_figures());
         let (health, health_server) = tonic_health::server::health_reporter();
         let fitment = FitmentServiceServer::new(service.clone())
             .max_decoding_message_size(LIMITS.request_bytes)
@@ -76,7 +79,7 @@ impl Serving {
             .add_service(health_server)
             .add_service(reflection().build_v1().map_err(ServeError::Reflection)?)
             .add_service(reflection().build_v1alpha().map_err(ServeError::Reflection)?);
-        Ok(Self { routes: routes.routes().prepare(), guard: GuardLayer::new(), health })
+        Ok(Self { routes: routes.routes().prepare(), guard: GuardLayer::new(), auth, health })
     }
 
     /// Says that the service is going down, so that balancers send no more calls.
@@ -96,7 +99,7 @@ pub async fn serve(
     listener: TcpListener,
     end: impl Future<Output = ()>,
 ) -> Result<(), ServeError> {
-    let Serving { routes, guard, health: _ } = serving;
+    let Serving { routes, guard, auth, health: _ } = serving;
     Server::builder()
         .http2_max_local_error_reset_streams(Some(LIMITS.error_resets))
         .max_concurrent_streams(Some(LIMITS.streams_per_connection))
@@ -106,6 +109,7 @@ pub async fn serve(
         // Without a grace: with one the connection ends without being told to go away first.
         .max_connection_age(LIMITS.connection_age)
         .layer(guard)
+        .layer(auth)
         .add_routes(routes)
         .serve_with_incoming_shutdown(connections(listener, LIMITS.connections), end)
         .await

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use arc_swap::ArcSwap;
 use dashwright_engine::{Engine, Freshness, View};
 
+use crate::auth::AuthFigures;
 use crate::guard::end_of_wait;
 use crate::shared::Answers;
 use crate::status::Refusal;
@@ -14,6 +15,7 @@ use crate::status::Refusal;
 pub struct Service {
     engine: Engine,
     answers: Arc<ArcSwap<Answers>>,
+    auth: Arc<AuthFigures>,
 }
 
 impl Service {
@@ -21,7 +23,13 @@ impl Service {
     #[must_use]
     pub fn new(engine: Engine) -> Self {
         let answers = Arc::new(ArcSwap::from_pointee(Answers::new(engine.view())));
-        Self { engine, answers }
+        Self { engine, answers, auth: Arc::default() }
+    }
+
+    /// What was counted of callers who were let in and who were not.
+    #[must_use]
+    pub fn auth_figures(&self) -> Arc<AuthFigures> {
+        Arc::clone(&self.auth)
     }
 
     /// The view that a read asks for.

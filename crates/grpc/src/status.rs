@@ -7,6 +7,7 @@ use std::time::Duration;
 
 use dashwright_api::v1::{CartError, ErrorReason};
 use dashwright_engine::ViewError;
+use dashwright_engine::keys::{AuthFault, KeyId};
 use dashwright_model::record::RecordKind;
 use dashwright_model::vin::VinConcern;
 use dashwright_snapshot::IdentifyError;
@@ -14,6 +15,7 @@ use dashwright_snapshot::identify::{Source, Stated, name as attribute_name};
 use tonic::{Code, Status};
 use tonic_types::{ErrorDetails, StatusExt as _};
 
+use crate::auth::Denied;
 use crate::from_proto::{FieldFault, FieldProblem};
 use crate::limits::{CARTS_PER_STREAM, LIMITS};
 
@@ -29,6 +31,8 @@ const RETRY_AFTER: Duration = Duration::from_millis(250);
 /// Why a call is refused.
 #[derive(Debug)]
 pub enum Refusal {
+    /// The caller is not let in.
+    Denied(Denied),
     /// Fields of the request are malformed; all of them.
     Fields(Vec<FieldFault>),
     /// No vehicle can be named. Boxed: refusals are rare and travel in every result.
@@ -72,6 +76,7 @@ pub enum Refusal {
 impl fmt::Display for Refusal {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
+            Self::Denied(denied) => write!(f, "{denied}"),
             Self::Fields(faults) => match faults.as_slice() {
                 [only] => write!(f, "`{}` {}", only.path, only.problem),
                 faults => write!(f, "{} fields of the request are malformed", faults.len()),
@@ -168,6 +173,7 @@ impl From<Refusal> for Status {
 
 fn told(refusal: &Refusal) -> Told {
     match refusal {
+        Refusal::Denied(denied) => told_denied(denied),
         Refusal::Fields(faults) => told_faults(faults),
         Refusal::Identify(error) => told_identify(error),
         Refusal::RecordNotFound { kind, id } => (
@@ -196,6 +202,26 @@ fn told(refusal: &Refusal) -> Told {
             (Code::Internal, ErrorReason::Internal, vec![("request_id", request_id.clone())])
         }
         Refusal::Damaged => (Code::DataLoss, ErrorReason::DataDamaged, Vec::new()),
+    }
+}
+
+/// Who guesses is not told whether there is such a key; what became of a key is told to who has it.
+fn told_denied(denied: &Denied) -> Told {
+    let refused = |reason, metadata| (Code::Unauthenticated, reason, metadata);
+    let of = |id: &KeyId| vec![("key_id", id.to_string())];
+    match denied {
+        Denied::Missing => refused(ErrorReason::KeyMissing, Vec::new()),
+        Denied::Key(AuthFault::Malformed | AuthFault::Mistyped) => {
+            refused(ErrorReason::KeyMalformed, Vec::new())
+        }
+        Denied::Key(
+            AuthFault::Unknown { .. } | AuthFault::WrongSecret { .. } | AuthFault::OtherServerSecret { .. },
+        ) => refused(ErrorReason::KeyUnknown, Vec::new()),
+        Denied::Key(AuthFault::Revoked { id }) => refused(ErrorReason::KeyRevoked, of(id)),
+        Denied::Key(AuthFault::Expired { id }) => refused(ErrorReason::KeyExpired, of(id)),
+        Denied::Role { needed, key: _ } => {
+            (Code::PermissionDenied, ErrorReason::RoleMissing, vec![("needed", needed.to_string())])
+        }
     }
 }
 
@@ -340,7 +366,8 @@ fn add_violations(details: &mut ErrorDetails, refusal: &Refusal) {
             | IdentifyError::NothingRecognised { .. }
             | IdentifyError::NoLine { .. } => {}
         },
-        Refusal::RecordNotFound { .. }
+        Refusal::Denied(_)
+        | Refusal::RecordNotFound { .. }
         | Refusal::View { .. }
         | Refusal::TooLarge
         | Refusal::TooManyCarts

@@ -4,6 +4,7 @@ use std::path::Path;
 
 use dashwright_api::v1;
 use dashwright_engine::Engine;
+use dashwright_grpc::auth::Access;
 use tokio::task::spawn_blocking;
 
 use crate::args::{Demo, LogFormat};
@@ -38,7 +39,8 @@ async fn run(arguments: &Demo, directory: &Path) -> Result<(), Failure> {
     let directory = directory.join("data");
     let engine = spawn_blocking(move || begin(&directory)).await;
     let engine = engine.map_err(|error| Failure::System(error.into()))??;
-    let server = serve::until_signal(engine, listener, &mut signals);
+    let access = Access::by(engine.keys());
+    let server = serve::until_signal(engine, listener, access, &mut signals);
     tokio::pin!(server);
     tokio::select! {
         ended = &mut server => return ended,

@@ -3,6 +3,7 @@
 use std::net::SocketAddr;
 
 use dashwright_engine::Engine;
+use dashwright_grpc::auth::Access;
 use dashwright_grpc::{LIMITS, Service, Serving};
 use tokio::net::TcpListener;
 use tokio::task::spawn_blocking;
@@ -39,7 +40,8 @@ pub(crate) fn serve(arguments: &Serve) -> Result<(), Failure> {
             );
         }
         out::print(&format!("serving revision {revision} at http://{address}\n"))?;
-        until_signal(engine, listener, &mut signals).await
+        let access = Access { keys: engine.keys(), everybody_reads: arguments.allow_public_without_keys };
+        until_signal(engine, listener, access, &mut signals).await
     })
 }
 
@@ -47,9 +49,10 @@ pub(crate) fn serve(arguments: &Serve) -> Result<(), Failure> {
 pub(crate) async fn until_signal(
     engine: Engine,
     listener: TcpListener,
+    access: Access,
     signals: &mut Signals,
 ) -> Result<(), Failure> {
-    let serving = Serving::new(Service::new(engine)).await?;
+    let serving = Serving::new(Service::new(engine), access).await?;
     let (end, ended) = tokio::sync::oneshot::channel::<()>();
     let ended = async {
         // A sender that is gone ends as well.

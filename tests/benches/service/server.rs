@@ -132,9 +132,10 @@ pub(crate) fn serve(arguments: &[String]) -> Outcome<()> {
     let log = FileLog::open_trusting(directory, known, FileOptions::default())?.log;
     let (engine, _) = dashwright_engine::start(ground(directory, Arc::new(log), store)?)?;
     cpu::give_back();
+    let access = dashwright_grpc::auth::Access::by(engine.keys());
     let service = dashwright_grpc::Service::new(engine);
     run(|listener| async {
-        let serving = dashwright_grpc::Serving::new(service).await?;
+        let serving = dashwright_grpc::Serving::new(service, access).await?;
         Ok(dashwright_grpc::serve(serving, listener, std::future::pending()).await?)
     })
 }
