@@ -30,3 +30,6 @@ mod reflection;
 #[cfg(test)]
 #[path = "e2e/revisions.rs"]
 mod revisions;
+#[cfg(test)]
+#[path = "e2e/tls.rs"]
+mod tls;

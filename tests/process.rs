@@ -4,6 +4,9 @@
 #[path = "process/commands.rs"]
 mod commands;
 #[cfg(test)]
+#[path = "process/encrypted.rs"]
+mod encrypted;
+#[cfg(test)]
 #[path = "process/kill.rs"]
 mod kill;
 #[cfg(test)]

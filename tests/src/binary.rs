@@ -157,8 +157,20 @@ impl Process {
     /// # Errors
     /// When the signal can not be sent.
     pub fn terminate(&self) -> Outcome<()> {
+        self.signal("-TERM")
+    }
+
+    /// Asks it to read its files again, as an administrator does.
+    ///
+    /// # Errors
+    /// When the signal can not be sent.
+    pub fn hang_up(&self) -> Outcome<()> {
+        self.signal("-HUP")
+    }
+
+    fn signal(&self, signal: &str) -> Outcome<()> {
         // POSIX has the command; a call of the operating system would be unsafe code.
-        let sent = Command::new("kill").args(["-TERM", &self.child.id().to_string()]).status()?;
+        let sent = Command::new("kill").args([signal, &self.child.id().to_string()]).status()?;
         if sent.success() { Ok(()) } else { Err("the signal was not sent".into()) }
     }
 

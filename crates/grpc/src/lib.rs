@@ -14,10 +14,12 @@ mod server;
 mod service;
 mod shared;
 mod status;
+mod throttle;
+pub mod tls;
 mod to_proto;
 
 pub use incoming::Peer;
 pub use limits::{LIMITS, Limits};
-pub use server::{ServeError, Serving, serve};
+pub use server::{ServeError, Serving, serve, serve_encrypted};
 pub use service::Service;
 pub use status::Refusal;

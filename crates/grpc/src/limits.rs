@@ -27,6 +27,10 @@ pub struct Limits {
     pub keepalive: Duration,
     /// How long the answer to a ping is waited for.
     pub keepalive_timeout: Duration,
+    /// How long a TLS handshake may take.
+    pub handshake: Duration,
+    /// TLS handshakes at once; more wait in the kernel's queue, so that strangers hold no more than these.
+    pub handshakes: usize,
     /// How long a connection lives, so that clients spread over replicas again.
     pub connection_age: Duration,
     /// How long calls in flight may go on once the service goes down.
@@ -47,6 +51,8 @@ pub const LIMITS: Limits = Limits {
     error_resets: 1_024,
     keepalive: Duration::from_secs(30),
     keepalive_timeout: Duration::from_secs(10),
+    handshake: Duration::from_secs(5),
+    handshakes: 256,
     connection_age: Duration::from_secs(30 * 60),
     drain: Duration::from_secs(20),
     error_detail_bytes: 4 << 10,
@@ -100,6 +106,8 @@ impl Limits {
             ("error_resets", count(self.error_resets)),
             ("keepalive_seconds", seconds(self.keepalive)),
             ("keepalive_timeout_seconds", seconds(self.keepalive_timeout)),
+            ("handshake_seconds", seconds(self.handshake)),
+            ("handshakes", count(self.handshakes)),
             ("connection_age_seconds", seconds(self.connection_age)),
             ("drain_seconds", seconds(self.drain)),
             ("error_detail_bytes", count(self.error_detail_bytes)),

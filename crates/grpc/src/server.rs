@@ -14,6 +14,7 @@ use crate::auth::{Access, AuthLayer};
 use crate::guard::GuardLayer;
 use crate::incoming::connections;
 use crate::limits::LIMITS;
+use crate::tls::Tls;
 
 /// Why the service could not serve.
 #[derive(Debug)]
@@ -99,6 +100,28 @@ pub async fn serve(
     listener: TcpListener,
     end: impl Future<Output = ()>,
 ) -> Result<(), ServeError> {
+    run(serving, listener, None, end).await
+}
+
+/// As [`serve`], and every connection is encrypted.
+///
+/// # Errors
+/// When the transport fails.
+pub async fn serve_encrypted(
+    serving: Serving,
+    listener: TcpListener,
+    tls: Tls,
+    end: impl Future<Output = ()>,
+) -> Result<(), ServeError> {
+    run(serving, listener, Some(tls), end).await
+}
+
+async fn run(
+    serving: Serving,
+    listener: TcpListener,
+    tls: Option<Tls>,
+    end: impl Future<Output = ()>,
+) -> Result<(), ServeError> {
     let Serving { routes, guard, auth, health: _ } = serving;
     Server::builder()
         .http2_max_local_error_reset_streams(Some(LIMITS.error_resets))
@@ -111,7 +134,7 @@ pub async fn serve(
         .layer(guard)
         .layer(auth)
         .add_routes(routes)
-        .serve_with_incoming_shutdown(connections(listener, LIMITS.connections), end)
+        .serve_with_incoming_shutdown(connections(listener, LIMITS.connections, tls), end)
         .await
         .map_err(ServeError::Transport)
 }

@@ -90,7 +90,19 @@ pub(crate) struct Serve {
     /// Where to listen; port 0 takes a free one
     #[arg(long, value_name = "ADDR", default_value_t = default_address(), value_parser = address)]
     pub(crate) listen: SocketAddr,
-    /// Listen where other machines can reach it, although there are neither keys nor encryption
+    /// Encrypt with this certificate, and those that lead to its authority: PEM; read again when it changes or on SIGHUP
+    #[arg(long, value_name = "FILE", requires = "tls_key")]
+    pub(crate) tls_cert: Option<PathBuf>,
+    /// The private key of the certificate: PEM
+    #[arg(long, value_name = "FILE", requires = "tls_cert")]
+    pub(crate) tls_key: Option<PathBuf>,
+    /// Refuse connections whose client shows no certificate of these authorities: PEM; keys are asked for all the same
+    #[arg(long, value_name = "FILE", requires = "tls_cert")]
+    pub(crate) tls_client_ca: Option<PathBuf>,
+    /// Listen where other machines can reach it, although nothing is encrypted
+    #[arg(long)]
+    pub(crate) allow_plaintext: bool,
+    /// Listen where other machines can reach it, although no key was ever made; everybody may read then
     #[arg(long)]
     pub(crate) allow_public_without_keys: bool,
     /// Sign checkpoints with the key of this file: 64 hexadecimal digits, an Ed25519 seed
@@ -117,6 +129,18 @@ pub(crate) struct Client {
     /// The server to ask
     #[arg(long, value_name = "URL", env = "DASHWRIGHT_SERVER", default_value = DEFAULT_SERVER, value_parser = server)]
     pub(crate) server: String,
+    /// The file that holds your key; DASHWRIGHT_KEY may hold the key itself
+    #[arg(long, value_name = "FILE")]
+    pub(crate) key_file: Option<PathBuf>,
+    /// The authorities that may vouch for the server, instead of the system's: PEM
+    #[arg(long, value_name = "FILE")]
+    pub(crate) ca: Option<PathBuf>,
+    /// The certificate to show to the server: PEM
+    #[arg(long, value_name = "FILE", requires = "client_key")]
+    pub(crate) client_cert: Option<PathBuf>,
+    /// The private key of that certificate: PEM
+    #[arg(long, value_name = "FILE", requires = "client_cert")]
+    pub(crate) client_key: Option<PathBuf>,
     /// Print the answer as JSON (the JSON form of the gRPC message)
     #[arg(long)]
     pub(crate) json: bool,
@@ -374,7 +398,8 @@ fn address(text: &str) -> Result<SocketAddr, &'static str> {
 
 fn server(text: &str) -> Result<String, &'static str> {
     let url = if text.contains("://") { text.to_owned() } else { format!("http://{text}") };
-    let rest = url.strip_prefix("http://").ok_or("only http:// addresses are served")?;
+    let rest = url.strip_prefix("http://").or_else(|| url.strip_prefix("https://"));
+    let rest = rest.ok_or("only http:// and https:// addresses are served")?;
     let host = rest.trim_end_matches('/');
     if host.is_empty() || host.contains('/') {
         Err("not a server, as http://127.0.0.1:61761")

@@ -75,10 +75,11 @@ fn a_server_needs_no_scheme_and_has_no_path() {
         ("localhost:9", "http://localhost:9"),
         ("http://[::1]:9", "http://[::1]:9"),
         ("http://10.0.0.1:9/", "http://10.0.0.1:9/"),
+        ("https://host:9", "https://host:9"),
     ] {
         assert_eq!(server(typed).as_deref(), Ok(taken));
     }
-    for bad in ["", "http://", "https://host:9", "http://host:9/path", "ftp://host"] {
+    for bad in ["", "http://", "https://", "https://host:9/path", "http://host:9/path", "ftp://host"] {
         assert!(server(bad).is_err(), "{bad}");
     }
 }
@@ -120,7 +121,24 @@ fn serving_needs_a_directory() {
     };
     assert_eq!(serve.listen, default_address());
     assert!(serve.listen.ip().is_loopback());
-    assert!(!serve.init && !serve.allow_public_without_keys);
+    assert!(!serve.init && !serve.allow_public_without_keys && !serve.allow_plaintext);
+}
+
+#[test]
+fn certificates_and_keys_go_in_pairs() {
+    for half in ["--tls-cert a", "--tls-key a", "--tls-client-ca a"] {
+        assert!(refused(&format!("dashwright serve --data d {half}")).contains("--tls-"), "{half}");
+    }
+    parse("dashwright serve --data d --tls-cert a --tls-key b --tls-client-ca c").unwrap();
+    for half in ["--client-cert a", "--client-key a"] {
+        assert!(refused(&format!("dashwright info {half}")).contains("--client-"), "{half}");
+    }
+    let Command::Info(info) = parse("dashwright info --server https://a:1 --key-file k --ca c").unwrap()
+    else {
+        panic!("another command")
+    };
+    assert_eq!(info.source.client.server, "https://a:1");
+    assert!(refused("dashwright info --server ftp://a:1").contains("https://"));
 }
 
 fn plan_of(line: &str) -> Plan {

@@ -10,6 +10,7 @@ use tokio::task::spawn_blocking;
 use crate::args::{Demo, LogFormat};
 use crate::client::{self, Connection};
 use crate::failure::Failure;
+use crate::serve::Door;
 use crate::wiring::{self, Signals};
 use crate::{dataset, out, serve, text};
 
@@ -39,8 +40,8 @@ async fn run(arguments: &Demo, directory: &Path) -> Result<(), Failure> {
     let directory = directory.join("data");
     let engine = spawn_blocking(move || begin(&directory)).await;
     let engine = engine.map_err(|error| Failure::System(error.into()))??;
-    let access = Access::by(engine.keys());
-    let server = serve::until_signal(engine, listener, access, &mut signals);
+    let door = Door { listener, access: Access::by(engine.keys()), tls: None };
+    let server = serve::until_signal(engine, door, &mut signals);
     tokio::pin!(server);
     tokio::select! {
         ended = &mut server => return ended,
@@ -59,7 +60,7 @@ fn begin(directory: &Path) -> Result<Engine, Failure> {
 }
 
 async fn ask(arguments: &Demo, address: &str) -> Result<(), Failure> {
-    let connection = Connection::open(address).await?;
+    let connection = Connection::open_here(address).await?;
     let vehicle = v1::VehicleQuestion { words: QUESTION.to_owned(), ..v1::VehicleQuestion::default() };
     let request = v1::PlanInstallRequest {
         vehicle: Some(vehicle.clone()),

@@ -1,10 +1,12 @@
 //! Why a command failed: what is wrong, the details, and what to do next.
 
 use std::error::Error;
+use std::fmt;
 use std::io;
 use std::net::SocketAddr;
 use std::path::PathBuf;
 
+use dashwright_engine::keys::KeyTextError;
 use dashwright_engine::{InitError, StartError};
 use dashwright_grpc::ServeError;
 use dashwright_log::{IoFault, OpenError};
@@ -13,6 +15,25 @@ use serde_json::json;
 
 use crate::client::{CartFileError, Refusal};
 use crate::dataset::LoadFailure;
+use crate::tls_files::TlsFilesError;
+
+/// Where the key of a client stands.
+#[derive(Debug)]
+pub(crate) enum KeyOrigin {
+    /// A file.
+    File(PathBuf),
+    /// A variable of the environment.
+    Variable(&'static str),
+}
+
+impl fmt::Display for KeyOrigin {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::File(path) => write!(f, "`{}`", path.display()),
+            Self::Variable(name) => write!(f, "the variable {name}"),
+        }
+    }
+}
 
 /// Why a command failed.
 #[derive(Debug, thiserror::Error)]
@@ -48,14 +69,38 @@ pub(crate) enum Failure {
         /// What the operating system says.
         source: io::Error,
     },
+    /// Other machines would reach a server that encrypts nothing.
+    #[error("{address} can be reached by other machines, and nothing would be encrypted")]
+    Plaintext {
+        /// The address.
+        address: SocketAddr,
+    },
     /// Other machines would reach a server that asks for no key.
-    #[error(
-        "{address} can be reached by other machines, and the server asks for no key and encrypts nothing"
-    )]
+    #[error("{address} can be reached by other machines, and no key was ever made that could be asked for")]
     Public {
         /// The address.
         address: SocketAddr,
     },
+    /// The files of the TLS identity can not be used.
+    #[error(transparent)]
+    Tls(#[from] TlsFilesError),
+    /// What is to be presented as a key is none.
+    #[error("{origin} holds no key that could be presented")]
+    Key {
+        /// Where it stands.
+        origin: KeyOrigin,
+        /// Why not.
+        source: KeyTextError,
+    },
+    /// Files for TLS were named for a server that is asked without it.
+    #[error("{server} is asked without encryption, and certificates were named for it")]
+    NotEncrypted {
+        /// The address that was to be asked.
+        server: String,
+    },
+    /// The certificates for TLS can not be used.
+    #[error("the certificates can not be used")]
+    ClientTls(#[source] Box<dyn Error + Send + Sync>),
     /// The data directory can not be used.
     #[error(transparent)]
     Open(#[from] OpenError),
@@ -243,10 +288,21 @@ impl Failure {
                     address.ip()
                 ));
             }
+            Self::Plaintext { .. } => {
+                "name a certificate with --tls-cert and --tls-key, listen on 127.0.0.1, or say --allow-plaintext \
+                 when something else encrypts on the way"
+            }
             Self::Public { .. } => {
                 "listen on 127.0.0.1, or say --allow-public-without-keys when everybody who can reach \
                  the address may read the catalogue"
             }
+            Self::Tls(_) => "name PEM files that belong together: --tls-cert FILE --tls-key FILE",
+            Self::File { .. } => "name a file that you may read",
+            Self::Key { .. } => {
+                "put the key there as it was shown when it was made: dwk_ and three more parts, on one line"
+            }
+            Self::NotEncrypted { .. } => "say --server https://… to encrypt, or leave the certificates out",
+            Self::ClientTls(_) => "name PEM files: --ca FILE, --client-cert FILE --client-key FILE",
             Self::Open(error) => return after_open(error),
             Self::HasRevision { .. } => {
                 "leave out --load to serve what is there, or load into a new directory with --init"

@@ -10,6 +10,7 @@ mod out;
 mod run;
 mod serve;
 mod text;
+mod tls_files;
 mod wiring;
 
 /// It needs only a C compiler, and it gives memory back between large answers sooner than the system's.

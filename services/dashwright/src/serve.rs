@@ -4,7 +4,8 @@ use std::net::SocketAddr;
 
 use dashwright_engine::Engine;
 use dashwright_grpc::auth::Access;
-use dashwright_grpc::{LIMITS, Service, Serving};
+use dashwright_grpc::tls::Tls;
+use dashwright_grpc::{LIMITS, ServeError, Service, Serving};
 use tokio::net::TcpListener;
 use tokio::task::spawn_blocking;
 
@@ -12,15 +13,32 @@ use crate::args::Serve;
 use crate::dataset;
 use crate::failure::Failure;
 use crate::out;
-use crate::wiring::{self, Signals};
+use crate::tls_files::TlsFiles;
+use crate::wiring::{self, Hangup, Signals};
 
 /// Log lines that a server writes unless RUST_LOG says otherwise.
 const LOGGED: &str = "info";
 
+/// Where calls come in, and whose.
+pub(crate) struct Door {
+    /// Where it listens.
+    pub(crate) listener: TcpListener,
+    /// Who may call.
+    pub(crate) access: Access,
+    /// How it encrypts, if it does.
+    pub(crate) tls: Option<Tls>,
+}
+
 /// Serves the dataset of a directory.
 pub(crate) fn serve(arguments: &Serve) -> Result<(), Failure> {
-    refuse_public(arguments)?;
+    refuse_plaintext(arguments)?;
+    if arguments.init {
+        // A new dataset has no keys: this is told before it is begun.
+        refuse_public_without_keys(arguments)?;
+    }
     wiring::log(arguments.log_format, LOGGED);
+    let files = tls_files(arguments);
+    let tls = files.as_ref().map(TlsFiles::open).transpose()?;
     wiring::block_on(async {
         let mut signals = Signals::take()?;
         let listener = wiring::listen(arguments.listen).await?;
@@ -31,34 +49,33 @@ pub(crate) fn serve(arguments: &Serve) -> Result<(), Failure> {
             opened = open => opened.map_err(|error| Failure::System(error.into()))??,
             () = signals.next() => return Err(Failure::Interrupted),
         };
+        let access = Access { keys: engine.keys(), everybody_reads: arguments.allow_public_without_keys };
+        if access.keys.borrow().is_empty() {
+            refuse_public_without_keys(arguments)?;
+        }
         let (revision, address) = (engine.view().revision(), listener.local_addr());
         let address = address.map_err(Failure::System)?;
-        tracing::info!(%address, revision, "listening");
-        if !address.ip().is_loopback() {
-            tracing::warn!(
-                "other machines can reach this address, no key is asked for and nothing is encrypted"
-            );
+        tracing::info!(%address, revision, encrypted = tls.is_some(), "listening");
+        warn_of_strangers(address, &access, tls.is_some());
+        if let (Some(files), Some(tls)) = (files, &tls) {
+            tokio::spawn(files.follow(tls.clone(), Hangup::take()?));
         }
-        out::print(&format!("serving revision {revision} at http://{address}\n"))?;
-        let access = Access { keys: engine.keys(), everybody_reads: arguments.allow_public_without_keys };
-        until_signal(engine, listener, access, &mut signals).await
+        let scheme = if tls.is_some() { "https" } else { "http" };
+        out::print(&format!("serving revision {revision} at {scheme}://{address}\n"))?;
+        until_signal(engine, Door { listener, access, tls }, &mut signals).await
     })
 }
 
 /// Serves until a signal, then says so to balancers, finishes the calls in flight and ends; a second signal ends at once.
-pub(crate) async fn until_signal(
-    engine: Engine,
-    listener: TcpListener,
-    access: Access,
-    signals: &mut Signals,
-) -> Result<(), Failure> {
+pub(crate) async fn until_signal(engine: Engine, door: Door, signals: &mut Signals) -> Result<(), Failure> {
+    let Door { listener, access, tls } = door;
     let serving = Serving::new(Service::new(engine), access).await?;
     let (end, ended) = tokio::sync::oneshot::channel::<()>();
     let ended = async {
         // A sender that is gone ends as well.
         let _ = ended.await;
     };
-    let server = dashwright_grpc::serve(serving.clone(), listener, ended);
+    let server = served(serving.clone(), listener, tls, ended);
     tokio::pin!(server);
     tokio::select! {
         result = &mut server => return result.map_err(Failure::Serve),
@@ -79,12 +96,54 @@ pub(crate) async fn until_signal(
     Ok(())
 }
 
-fn refuse_public(arguments: &Serve) -> Result<(), Failure> {
-    let Serve { listen: address, allow_public_without_keys: allowed, .. } = arguments;
-    if *allowed { Ok(()) } else { refuse_beyond_this_machine(*address) }
+async fn served(
+    serving: Serving,
+    listener: TcpListener,
+    tls: Option<Tls>,
+    end: impl Future<Output = ()>,
+) -> Result<(), ServeError> {
+    match tls {
+        Some(tls) => dashwright_grpc::serve_encrypted(serving, listener, tls, end).await,
+        None => dashwright_grpc::serve(serving, listener, end).await,
+    }
+}
+
+fn tls_files(arguments: &Serve) -> Option<TlsFiles> {
+    Some(TlsFiles {
+        certificates: arguments.tls_cert.clone()?,
+        key: arguments.tls_key.clone()?,
+        client_authorities: arguments.tls_client_ca.clone(),
+    })
+}
+
+/// Refuses an address that other machines can reach without encryption, unless told otherwise.
+fn refuse_plaintext(arguments: &Serve) -> Result<(), Failure> {
+    let address = arguments.listen;
+    if !(address.ip().is_loopback() || arguments.tls_cert.is_some() || arguments.allow_plaintext) {
+        return Err(Failure::Plaintext { address });
+    }
+    Ok(())
+}
+
+/// Refuses an address that other machines can reach where no key was ever made, unless told otherwise.
+fn refuse_public_without_keys(arguments: &Serve) -> Result<(), Failure> {
+    if arguments.allow_public_without_keys { Ok(()) } else { refuse_beyond_this_machine(arguments.listen) }
 }
 
 /// Refuses an address that other machines can reach.
 pub(crate) fn refuse_beyond_this_machine(address: SocketAddr) -> Result<(), Failure> {
     if address.ip().is_loopback() { Ok(()) } else { Err(Failure::Public { address }) }
+}
+
+/// Says in the log what the operator has allowed.
+fn warn_of_strangers(address: SocketAddr, access: &Access, is_encrypted: bool) {
+    if address.ip().is_loopback() {
+        return;
+    }
+    if !is_encrypted {
+        tracing::warn!("other machines can reach this address, and nothing is encrypted");
+    }
+    if access.everybody_reads && access.keys.borrow().is_empty() {
+        tracing::warn!("other machines can reach this address, and everybody may read until a key is made");
+    }
 }

@@ -66,6 +66,46 @@ impl Surroundings for Machine {
     }
 }
 
+/// The signal that asks for files to be read again: SIGHUP.
+#[cfg(unix)]
+pub(crate) struct Hangup(tokio::signal::unix::Signal);
+
+#[cfg(unix)]
+impl Hangup {
+    /// Takes the signal; from now on it no longer ends the process.
+    ///
+    /// # Errors
+    /// When the operating system refuses.
+    pub(crate) fn take() -> Result<Self, Failure> {
+        use tokio::signal::unix::{SignalKind, signal};
+        signal(SignalKind::hangup()).map(Self).map_err(Failure::System)
+    }
+
+    /// Waits for the next one.
+    pub(crate) async fn next(&mut self) {
+        if self.0.recv().await.is_none() {
+            std::future::pending::<()>().await;
+        }
+    }
+}
+
+/// The signal that asks for files to be read again: there is none here.
+#[cfg(not(unix))]
+pub(crate) struct Hangup;
+
+#[cfg(not(unix))]
+impl Hangup {
+    /// Takes the signal.
+    pub(crate) fn take() -> Result<Self, Failure> {
+        Ok(Self)
+    }
+
+    /// Waits for one that does not come.
+    pub(crate) async fn next(&mut self) {
+        std::future::pending::<()>().await;
+    }
+}
+
 /// The signals that end the program: SIGINT, which Ctrl-C sends, and SIGTERM.
 #[cfg(unix)]
 pub(crate) struct Signals {

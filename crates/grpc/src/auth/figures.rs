@@ -2,15 +2,14 @@
 
 use std::collections::{BTreeMap, HashMap};
 use std::sync::atomic::{AtomicU64, Ordering};
-use std::sync::{Mutex, PoisonError, RwLock};
+use std::sync::{PoisonError, RwLock};
 use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 
 use dashwright_engine::keys::KeyId;
 
 use super::denied::{Cause, Denied};
+use crate::throttle::Throttle;
 
-/// A cause writes one line in so long: a guesser fills no disk, and whoever reads the log still sees each cause.
-const LINE_EVERY: Duration = Duration::from_secs(1);
 /// Characters of a method's path in a log line: the caller chose it.
 const MOST_PATH_CHARS: usize = 120;
 
@@ -18,7 +17,7 @@ const MOST_PATH_CHARS: usize = 120;
 #[derive(Debug, Default)]
 pub struct AuthFigures {
     refused: [AtomicU64; Cause::ALL.len()],
-    lines: Mutex<BTreeMap<Cause, Line>>,
+    lines: [Throttle; Cause::ALL.len()],
     uses: RwLock<HashMap<KeyId, Counted>>,
 }
 
@@ -36,13 +35,6 @@ pub struct KeyUse {
 struct Counted {
     count: AtomicU64,
     last: AtomicU64,
-}
-
-/// When a cause last wrote a line, and what it left out since.
-#[derive(Debug)]
-struct Line {
-    at: Instant,
-    left_out: u64,
 }
 
 impl AuthFigures {
@@ -81,27 +73,13 @@ impl AuthFigures {
     /// Counts a refusal, and writes a line unless one was written a moment ago.
     pub(super) fn refuse(&self, denied: &Denied, path: &str, peer: Option<std::net::SocketAddr>) {
         let cause = denied.cause();
-        if let Some(count) = self.refused.get(cause as usize) {
-            count.fetch_add(1, Ordering::Relaxed);
-        }
-        let Some(left_out) = self.line(cause, Instant::now()) else { return };
+        let place = cause as usize;
+        let (Some(count), Some(lines)) = (self.refused.get(place), self.lines.get(place)) else { return };
+        count.fetch_add(1, Ordering::Relaxed);
+        let Some(left_out) = lines.line(Instant::now()) else { return };
         let method: String = path.chars().take(MOST_PATH_CHARS).collect();
         let (key, peer) = (denied.key_id().map(tracing::field::display), peer.map(tracing::field::display));
         tracing::warn!(cause = cause.name(), key, peer, method, left_out, "a call was refused: {denied}");
-    }
-
-    /// How many lines of a cause were left out before the one that may be written now; none when none may.
-    fn line(&self, cause: Cause, now: Instant) -> Option<u64> {
-        let mut lines = self.lines.lock().unwrap_or_else(PoisonError::into_inner);
-        match lines.get_mut(&cause) {
-            Some(line) if now.duration_since(line.at) < LINE_EVERY => {
-                line.left_out += 1;
-                None
-            }
-            _ => {
-                lines.insert(cause, Line { at: now, left_out: 0 }).map_or(Some(0), |line| Some(line.left_out))
-            }
-        }
     }
 }
 
@@ -115,18 +93,6 @@ impl Counted {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_cause_writes_one_line_a_second_and_says_what_it_left_out() {
-        let (figures, begin) = (AuthFigures::default(), Instant::now());
-        let after = |millis: u64| begin + Duration::from_millis(millis);
-        assert_eq!(figures.line(Cause::Unknown, begin), Some(0));
-        assert_eq!(figures.line(Cause::Unknown, after(1)), None);
-        assert_eq!(figures.line(Cause::Unknown, after(999)), None);
-        assert_eq!(figures.line(Cause::Missing, after(999)), Some(0), "each cause for itself");
-        assert_eq!(figures.line(Cause::Unknown, after(1_000)), Some(2));
-        assert_eq!(figures.line(Cause::Unknown, after(2_000)), Some(0));
-    }
 
     #[test]
     fn the_last_use_of_a_key_is_its_latest() {

@@ -27,7 +27,7 @@ pub(crate) fn cart(arguments: Cart) -> Result<(), Failure> {
         }
     };
     wiring::block_on(async {
-        let connection = Connection::open(&source.client.server).await?;
+        let connection = Connection::open(&source.client).await?;
         match carts {
             Carts::One(cart) => one(&connection, *cart, source.client.json).await,
             Carts::Many(carts) => many(&connection, carts, source.client.json).await,

@@ -23,7 +23,7 @@ pub(crate) fn choices(arguments: Choices) -> Result<(), Failure> {
         text: |answer: &_, last| text::choices(answer, last, out::columns()),
     };
     wiring::block_on(async {
-        let connection = Connection::open(&source.client.server).await?;
+        let connection = Connection::open(&source.client).await?;
         let ask = async |page_token| {
             let request = v1::ListChoicesRequest { page_token, ..question.clone() };
             connection.answer(connection.fitment().list_choices(request).await)

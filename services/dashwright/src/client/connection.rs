@@ -1,53 +1,99 @@
 //! The connection to a server, and what a failed call means.
 
 use std::error::Error;
+use std::path::Path;
 use std::time::Duration;
 
 use dashwright_api::v1::catalogue_service_client::CatalogueServiceClient;
 use dashwright_api::v1::fitment_service_client::FitmentServiceClient;
+use dashwright_engine::keys::KeyText;
 use dashwright_grpc::LIMITS;
-use tonic::transport::{Channel, Endpoint};
-use tonic::{Response, Status};
+use tonic::metadata::{Ascii, MetadataValue};
+use tonic::service::Interceptor;
+use tonic::service::interceptor::InterceptedService;
+use tonic::transport::{Certificate, Channel, ClientTlsConfig, Endpoint, Identity};
+use tonic::{Request, Response, Status};
 use tonic_types::StatusExt as _;
 
 use super::refusal::Refusal;
-use crate::failure::Failure;
+use crate::args::Client;
+use crate::failure::{Failure, KeyOrigin};
+use crate::tls_files::is_shared;
 
 /// How long a server may take to take the connection: it is on this machine or in the same network.
 const CONNECT_TIMEOUT: Duration = Duration::from_secs(5);
 /// How much longer than the service's own deadline an answer is waited for, so that its refusal arrives first.
 const PATIENCE: Duration = Duration::from_secs(2);
+/// The variable that may hold a key. A flag would show it in the list of processes.
+const KEY_VARIABLE: &str = "DASHWRIGHT_KEY";
 
 /// A connection to a server.
 pub(crate) struct Connection {
     server: String,
-    channel: Channel,
+    line: Line,
+}
+
+/// Calls, each with the key.
+pub(crate) type Line = InterceptedService<Channel, Bearer>;
+
+/// Presents a key with every call.
+#[derive(Clone)]
+pub(crate) struct Bearer(Option<MetadataValue<Ascii>>);
+
+impl Interceptor for Bearer {
+    fn call(&mut self, mut request: Request<()>) -> Result<Request<()>, Status> {
+        if let Some(value) = &self.0 {
+            request.metadata_mut().insert("authorization", value.clone());
+        }
+        Ok(request)
+    }
 }
 
 impl Connection {
-    /// Connects to a server.
+    /// Connects to a server as the arguments say, and presents the key that they name.
+    ///
+    /// # Errors
+    /// When a file is not what it is to be, or nobody answers there.
+    pub(crate) async fn open(client: &Client) -> Result<Self, Failure> {
+        let key = key(client)?;
+        let encrypts = client.server.starts_with("https://");
+        if key.is_some() && !encrypts && !is_this_machine(&client.server) {
+            anstream::eprintln!("warning: the key goes to {} unencrypted", client.server);
+        }
+        let tls = tls(client, encrypts)?;
+        Self::connect(&client.server, tls, Bearer(key)).await
+    }
+
+    /// Connects to a server on this machine that asks for no key.
     ///
     /// # Errors
     /// When nobody answers there.
-    pub(crate) async fn open(server: &str) -> Result<Self, Failure> {
+    pub(crate) async fn open_here(server: &str) -> Result<Self, Failure> {
+        Self::connect(server, None, Bearer(None)).await
+    }
+
+    async fn connect(server: &str, tls: Option<ClientTlsConfig>, key: Bearer) -> Result<Self, Failure> {
         let unreachable = |error: tonic::transport::Error| Failure::Unreachable {
             server: server.to_owned(),
             source: error.into(),
         };
-        let endpoint = Endpoint::from_shared(server.to_owned()).map_err(unreachable)?;
+        let mut endpoint = Endpoint::from_shared(server.to_owned()).map_err(unreachable)?;
+        if let Some(tls) = tls {
+            endpoint = endpoint.tls_config(tls).map_err(|error| Failure::ClientTls(error.into()))?;
+        }
         let endpoint = endpoint.connect_timeout(CONNECT_TIMEOUT).timeout(LIMITS.deadline + PATIENCE);
         let channel = endpoint.connect().await.map_err(unreachable)?;
-        Ok(Self { server: server.to_owned(), channel })
+        Ok(Self { server: server.to_owned(), line: InterceptedService::new(channel, key) })
     }
 
     /// The calls about vehicles.
-    pub(crate) fn fitment(&self) -> FitmentServiceClient<Channel> {
-        FitmentServiceClient::new(self.channel.clone()).max_decoding_message_size(LIMITS.answer_bytes)
+    pub(crate) fn fitment(&self) -> FitmentServiceClient<Line> {
+        FitmentServiceClient::new(self.line.clone()).max_decoding_message_size(LIMITS.answer_bytes)
     }
 
     /// The calls about records.
-    pub(crate) fn catalogue(&self) -> CatalogueServiceClient<Channel> {
-        CatalogueServiceClient::new(self.channel.clone()).max_decoding_message_size(LIMITS.answer_bytes)
+    pub(crate) fn catalogue(&self) -> CatalogueServiceClient<Line> {
+        CatalogueServiceClient::new(self.line.clone()).max_decoding_message_size(LIMITS.answer_bytes)
     }
 
     /// The answer to a call, or why there is none.
@@ -76,6 +122,65 @@ impl Connection {
             _ => Failure::Refused(Box::new(Refusal::of(status))),
         }
     }
+}
+
+/// The key to present, from its file or else from the environment. What is mistyped is told here: the service would only
+/// see one more guess.
+fn key(client: &Client) -> Result<Option<MetadataValue<Ascii>>, Failure> {
+    let (text, origin) = match &client.key_file {
+        Some(path) => {
+            warn_if_shared(path);
+            (text_of(path)?, KeyOrigin::File(path.clone()))
+        }
+        None => match std::env::var_os(KEY_VARIABLE).filter(|value| !value.is_empty()) {
+            Some(value) => (value.to_string_lossy().into_owned(), KeyOrigin::Variable(KEY_VARIABLE)),
+            None => return Ok(None),
+        },
+    };
+    let key: KeyText = text.trim().parse().map_err(|source| Failure::Key { origin, source })?;
+    // A key is letters, digits and underlines, which may all stand in a header.
+    let mut value = format!("Bearer {}", key.reveal()).parse::<MetadataValue<Ascii>>().ok();
+    if let Some(value) = &mut value {
+        value.set_sensitive(true);
+    }
+    Ok(value)
+}
+
+fn tls(client: &Client, encrypts: bool) -> Result<Option<ClientTlsConfig>, Failure> {
+    let Client { ca, client_cert, client_key, server, .. } = client;
+    if !encrypts {
+        let named = ca.is_some() || client_cert.is_some();
+        return if named { Err(Failure::NotEncrypted { server: server.clone() }) } else { Ok(None) };
+    }
+    let mut tls = match ca {
+        Some(path) => ClientTlsConfig::new().ca_certificate(Certificate::from_pem(text_of(path)?)),
+        None => ClientTlsConfig::new().with_native_roots(),
+    };
+    if let (Some(certificate), Some(key)) = (client_cert, client_key) {
+        warn_if_shared(key);
+        tls = tls.identity(Identity::from_pem(text_of(certificate)?, text_of(key)?));
+    }
+    Ok(Some(tls))
+}
+
+fn text_of(path: &Path) -> Result<String, Failure> {
+    std::fs::read_to_string(path).map_err(|source| Failure::File { file: path.to_owned(), source })
+}
+
+fn warn_if_shared(path: &Path) {
+    if is_shared(path) {
+        anstream::eprintln!(
+            "warning: other users of this machine can read `{}`: chmod 600 it",
+            path.display()
+        );
+    }
+}
+
+/// Whether a server's address says that it is on this machine.
+fn is_this_machine(server: &str) -> bool {
+    let Ok(uri) = server.parse::<tonic::transport::Uri>() else { return false };
+    let host = uri.host().unwrap_or_default().trim_matches(['[', ']']);
+    host == "localhost" || host.parse::<std::net::IpAddr>().is_ok_and(|host| host.is_loopback())
 }
 
 /// What lies at the bottom of an error.

@@ -13,7 +13,7 @@ pub(crate) fn info(arguments: Info) -> Result<(), Failure> {
     let Info { source } = arguments;
     let request = v1::GetDatasetInfoRequest { read_at: source.read_at.message() };
     let answer = wiring::block_on(async {
-        let connection = Connection::open(&source.client.server).await?;
+        let connection = Connection::open(&source.client).await?;
         connection.answer(connection.catalogue().get_dataset_info(request).await)
     })?;
     out::print(&if source.client.json {

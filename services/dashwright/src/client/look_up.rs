@@ -13,7 +13,7 @@ pub(crate) fn look_up(arguments: LookUp) -> Result<(), Failure> {
     let LookUp { vehicle, source } = arguments;
     let vehicle = vehicle.question();
     let answer = wiring::block_on(async {
-        let connection = Connection::open(&source.client.server).await?;
+        let connection = Connection::open(&source.client).await?;
         ask(&connection, vehicle.clone(), source.read_at.message()).await
     })?;
     out::print(&printed(&vehicle, &answer, source.client.json)?)

@@ -20,7 +20,7 @@ pub(crate) fn plan(arguments: Plan) -> Result<(), Failure> {
         order: Some(order.message()),
     };
     let text = wiring::block_on(async {
-        let connection = Connection::open(&source.client.server).await?;
+        let connection = Connection::open(&source.client).await?;
         let answer = ask_plan(&connection, request).await?;
         if source.client.json {
             return plan_as_json(&answer);

@@ -25,7 +25,7 @@ async fn get(arguments: RecordGet) -> Result<(), Failure> {
     let RecordKey { kind: of, id } = key;
     let key = v1::RecordKey { kind: kind(of).into(), id: id.to_string() };
     let request = v1::GetRecordRequest { read_at: source.read_at.message(), key: Some(key) };
-    let connection = Connection::open(&source.client.server).await?;
+    let connection = Connection::open(&source.client).await?;
     let answer = connection.answer(connection.catalogue().get_record(request).await)?;
     out::print(&if source.client.json {
         json("GetRecordResponse", &answer, Layout::Wide)?
@@ -48,7 +48,7 @@ async fn list(arguments: RecordList) -> Result<(), Failure> {
         as_json: source.client.json,
         text: |answer: &_, last| text::records(answer, last, out::columns()),
     };
-    let connection = Connection::open(&source.client.server).await?;
+    let connection = Connection::open(&source.client).await?;
     let ask = async |page_token| {
         let request = v1::ListRecordsRequest { page_token, ..question.clone() };
         connection.answer(connection.catalogue().list_records(request).await)
@@ -64,7 +64,7 @@ async fn search(arguments: RecordSearch) -> Result<(), Failure> {
         kinds: kinds.into_iter().map(|of| kind(of).into()).collect(),
         page_size,
     };
-    let connection = Connection::open(&source.client.server).await?;
+    let connection = Connection::open(&source.client).await?;
     let answer = connection.answer(connection.catalogue().search_records(request).await)?;
     out::print(&if source.client.json {
         json("SearchRecordsResponse", &answer, Layout::Wide)?
@@ -77,7 +77,7 @@ async fn search(arguments: RecordSearch) -> Result<(), Failure> {
 async fn schema(arguments: RecordSchema) -> Result<(), Failure> {
     let RecordSchema { kind: of, client } = arguments;
     let request = v1::GetRecordSchemaRequest { kind: kind(of).into() };
-    let connection = Connection::open(&client.server).await?;
+    let connection = Connection::open(&client).await?;
     let answer = connection.answer(connection.catalogue().get_record_schema(request).await)?;
     out::print(&if client.json {
         json("GetRecordSchemaResponse", &answer, Layout::Wide)?

@@ -100,6 +100,18 @@ impl Refusal {
                 let wait = self.retry_after.map_or(0, |wait| wait.as_millis());
                 return Some(format!("try again after {wait} ms"));
             }
+            "KEY_MISSING" => {
+                "name the file of your key with --key-file, or put the key into DASHWRIGHT_KEY; the operator of the \
+                 service makes keys"
+            }
+            "KEY_MALFORMED" | "KEY_UNKNOWN" => {
+                "check that the key is whole and is one of this server; the operator of the service makes keys"
+            }
+            "KEY_REVOKED" | "KEY_EXPIRED" => "ask the operator of the service for another key",
+            "ROLE_MISSING" => {
+                let needed = self.metadata.get("needed").map_or("", String::as_str);
+                return Some(format!("ask the operator of the service for a key with the role {needed}"));
+            }
             "" if self.code == "UNIMPLEMENTED" => "the server is of another version, or is no dashwright",
             _ => return None,
         };

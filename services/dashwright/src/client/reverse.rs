@@ -24,7 +24,7 @@ pub(crate) fn radios(arguments: Radios) -> Result<(), Failure> {
         text: |answer: &_, last| text::radios(answer, last, out::columns()),
     };
     wiring::block_on(async {
-        let connection = Connection::open(&source.client.server).await?;
+        let connection = Connection::open(&source.client).await?;
         let ask = async |page_token| {
             let request = v1::ListRadiosForVehicleRequest { page_token, ..question.clone() };
             connection.answer(connection.fitment().list_radios_for_vehicle(request).await)
@@ -58,7 +58,7 @@ fn vehicles_for_radio(arguments: Vehicles) -> Result<(), Failure> {
         text: |answer: &_, last| text::vehicles_for_radio(answer, last, out::columns()),
     };
     wiring::block_on(async {
-        let connection = Connection::open(&source.client.server).await?;
+        let connection = Connection::open(&source.client).await?;
         let ask = async |page_token| {
             let request = v1::ListVehiclesForRadioRequest { page_token, ..question.clone() };
             connection.answer(connection.fitment().list_vehicles_for_radio(request).await)
@@ -84,7 +84,7 @@ fn vehicles_for_part(arguments: Vehicles, part_id: String) -> Result<(), Failure
         text: |answer: &_, last| text::vehicles_for_part(answer, last, out::columns()),
     };
     wiring::block_on(async {
-        let connection = Connection::open(&source.client.server).await?;
+        let connection = Connection::open(&source.client).await?;
         let ask = async |page_token| {
             let request = v1::ListVehiclesForPartRequest { page_token, ..question.clone() };
             connection.answer(connection.fitment().list_vehicles_for_part(request).await)
