@@ -1,5 +1,8 @@
 //! What may be said on the command line.
 
+mod audit;
+mod curation;
+mod keys;
 mod plans;
 
 use std::net::SocketAddr;
@@ -11,6 +14,13 @@ use clap_complete::Shell;
 use dashwright_api::v1;
 use dashwright_model::record::{RecordKey, RecordKind};
 
+pub(crate) use audit::{
+    Audit, AuditCheckpoint, AuditList, AuditProof, AuditVerify, Diff, Revisions, Watch, WhichRevision,
+};
+pub(crate) use curation::{
+    Changing, Draft, DraftDiscard, DraftEdit, DraftList, DraftNew, DraftPublish, DraftShow, Export,
+};
+pub(crate) use keys::{Backup, Key, KeyList, KeyNew, KeyRevoke};
 pub(crate) use plans::{Cart, NoQuantity, Plan, Radios, Vehicles, quantity_of};
 
 /// The port that `serve` listens on unless told otherwise. RFC 6335 never assigns ports from 49152 on to a service, and
@@ -52,6 +62,25 @@ pub(crate) enum Command {
     Record(Record),
     /// Tell what is served: revision, counts, limits
     Info(Info),
+    /// Edit the catalogue: drafts, and publishing them
+    #[command(subcommand)]
+    Draft(Draft),
+    /// Write every record of a revision to a file
+    Export(Export),
+    /// List the revisions, latest first
+    Revisions(Revisions),
+    /// Show what differs between two revisions, field by field
+    Diff(Diff),
+    /// Tell each revision as it is published
+    Watch(Watch),
+    /// Read the trail of every change, and check it
+    #[command(subcommand)]
+    Audit(Audit),
+    /// Say who may call: make, list and revoke keys
+    #[command(subcommand)]
+    Key(Key),
+    /// Write the whole trail to a file, from which a dataset is restored
+    Backup(Backup),
     /// Check the files of a data directory, without a server
     Verify(Verify),
     /// Print the completions of a shell
@@ -406,6 +435,13 @@ fn server(text: &str) -> Result<String, &'static str> {
     } else {
         Ok(url)
     }
+}
+
+/// A time in UTC; a day stands for its start.
+fn instant(text: &str) -> Result<String, &'static str> {
+    let start = format!("{text}T00:00:00Z");
+    let stated = [text, &start].into_iter().find(|text| humantime::parse_rfc3339(text).is_ok());
+    stated.map(str::to_owned).ok_or("not a time in UTC, as 2026-01-31 or 2026-01-31T18:00:00Z")
 }
 
 /// A kind of record by its one spelling.

@@ -249,3 +249,106 @@ fn vehicles_are_asked_for_a_radio_or_for_a_part() {
     assert!(refused("dashwright vehicles --part p --only-fitting").contains("cannot be used with"));
     assert!(refused("dashwright vehicles --part p --aim fewest-parts").contains("cannot be used with"));
 }
+
+#[test]
+fn a_change_has_a_reason_and_may_repeat_an_earlier_one() {
+    let id = "01930000-0000-7000-8000-0000000000ff";
+    let line = format!("dashwright draft new --reason why --request-id {id}");
+    let Command::Draft(Draft::New(new)) = parse(&line).unwrap() else { panic!("another command") };
+    let Changing { reason, request_id } = new.changing;
+    assert_eq!((reason.as_str(), request_id.map(|id| id.to_string()).as_deref()), ("why", Some(id)));
+    for command in [
+        "draft new",
+        "draft edit d --delete part/kit-7",
+        "draft discard d",
+        "draft publish d",
+        "key new --holder a --role reader",
+        "key revoke k",
+    ] {
+        let without = refused(&format!("dashwright {command}"));
+        assert!(without.contains("--reason"), "{command}: {without}");
+        let bad = refused(&format!("dashwright {command} --reason why --request-id 7"));
+        assert!(bad.contains("--request-id"), "{command}: {bad}");
+        assert!(parse(&format!("dashwright {command} --reason why --request-id {id}")).is_ok(), "{command}");
+    }
+}
+
+#[test]
+fn an_edit_puts_or_deletes_something() {
+    assert!(refused("dashwright draft edit d --reason why").contains("--put"));
+    let line = "dashwright draft edit d --delete part/a part/b --delete dash/c --put - --reason why";
+    let Command::Draft(Draft::Edit(edit)) = parse(line).unwrap() else { panic!("another command") };
+    let deleted: Vec<_> = edit.delete.iter().map(ToString::to_string).collect();
+    assert_eq!(deleted, ["part/a", "part/b", "dash/c"]);
+    assert_eq!(edit.put, Some(PathBuf::from("-")));
+    assert!(refused("dashwright draft edit d --delete kit-7 --reason why").contains("part/kit-7"));
+}
+
+#[test]
+fn a_revision_is_named_by_number_or_token() {
+    let Command::Diff(diff) = parse("dashwright diff 3 a1b2").unwrap() else { panic!("another command") };
+    assert_eq!(diff.from, WhichRevision::Number(3.try_into().unwrap()));
+    assert_eq!(diff.to, Some(WhichRevision::Token("a1b2".to_owned())));
+    for bad in ["0", "99999999999999999999999"] {
+        assert!(refused(&format!("dashwright diff {bad}")).contains("counts from 1"), "{bad}");
+    }
+    assert!(refused("dashwright diff").contains("FROM"));
+}
+
+#[test]
+fn a_time_is_a_day_or_rfc_3339_in_utc() {
+    assert_eq!(instant("2026-01-31").as_deref(), Ok("2026-01-31T00:00:00Z"));
+    assert_eq!(instant("2026-01-31T18:00:00.5Z").as_deref(), Ok("2026-01-31T18:00:00.5Z"));
+    for bad in ["", "2026", "2026-02-30", "2026-01-31T18:00:00", "2026-01-31T18:00:00+02:00", "tomorrow"] {
+        assert!(instant(bad).is_err(), "{bad}");
+    }
+    let line = "dashwright audit list --from 2026-01-31 --to 2026-02-01T01:02:03Z --limit 7";
+    let Command::Audit(Audit::List(list)) = parse(line).unwrap() else { panic!("another command") };
+    assert_eq!(list.from.as_deref(), Some("2026-01-31T00:00:00Z"));
+    assert_eq!((list.to.as_deref(), list.limit.get()), (Some("2026-02-01T01:02:03Z"), 7));
+    assert!(refused("dashwright audit list --limit 0").contains("--limit"));
+}
+
+#[test]
+fn a_proof_is_of_an_entry_or_of_the_trail() {
+    for good in ["--entry 3", "--entry 3 --size 9", "--from-size 3", "--from-size 3 --to-size 9"] {
+        assert!(parse(&format!("dashwright audit proof {good}")).is_ok(), "{good}");
+    }
+    for good in ["--checkpoint f", "--checkpoint f --entry 3", "--checkpoint f --to-size 9"] {
+        assert!(parse(&format!("dashwright audit proof {good}")).is_ok(), "{good}");
+    }
+    for bad in [
+        "",
+        "--size 9",
+        "--to-size 9",
+        "--entry 0",
+        "--entry 3 --from-size 2",
+        "--entry 3 --to-size 9",
+        "--from-size 3 --size 9",
+        "--checkpoint f --from-size 3",
+        "--checkpoint f --entry 3 --size 9",
+    ] {
+        assert!(parse(&format!("dashwright audit proof {bad}")).is_err(), "{bad}");
+    }
+}
+
+#[test]
+fn a_verifier_key_has_the_form_of_one() {
+    // The example of the Go package golang.org/x/mod/sumdb/note, from memory.
+    let key = "PeterNeumann+c74f20a3+ARpc2QcUPDhMQegwxbzhKqiBfsVkmqq/LDE4izWy10TW";
+    let line = format!("dashwright audit verify d --verifier-key {key}");
+    let Command::Audit(Audit::Verify(verify)) = parse(&line).unwrap() else { panic!("another command") };
+    assert_eq!(verify.verifier_key.unwrap().to_string(), key);
+    assert!(refused("dashwright audit verify d --verifier-key x").contains("verifier key"));
+}
+
+#[test]
+fn a_key_has_roles() {
+    let line = "dashwright key new --holder a --role reader curator --role auditor --reason why";
+    let Command::Key(Key::New(new)) = parse(line).unwrap() else { panic!("another command") };
+    let roles: Vec<_> = new.role.iter().map(|role| role.message()).collect();
+    assert_eq!(roles, [v1::Role::Reader, v1::Role::Curator, v1::Role::Auditor]);
+    assert!(refused("dashwright key new --holder a --reason why").contains("--role"));
+    let unknown = refused("dashwright key new --holder a --role king --reason why");
+    assert!(unknown.contains("operator"), "{unknown}");
+}

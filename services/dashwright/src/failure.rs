@@ -1,5 +1,7 @@
 //! Why a command failed: what is wrong, the details, and what to do next.
 
+mod keeping;
+
 use std::error::Error;
 use std::fmt;
 use std::io;
@@ -34,6 +36,8 @@ impl fmt::Display for KeyOrigin {
         }
     }
 }
+
+pub(crate) use keeping::{ChangeFailure, KeepingFailure, ProofFault, StatedBy};
 
 /// Why a command failed.
 #[derive(Debug, thiserror::Error)]
@@ -183,6 +187,12 @@ pub(crate) enum Failure {
         /// Carts that were sent.
         asked: usize,
     },
+    /// Something that is kept was not made, not changed, or not believed.
+    #[error(transparent)]
+    Keeping(#[from] KeepingFailure),
+    /// A change failed.
+    #[error("{}", .0.failure)]
+    Change(Box<ChangeFailure>),
     /// Standard output can not be written to.
     #[error("the answer can not be written")]
     Output(#[source] io::Error),
@@ -209,7 +219,11 @@ impl Failure {
         text
     }
 
-    fn json(&self) -> serde_json::Value {
+    /// The failure as JSON.
+    pub(crate) fn json(&self) -> serde_json::Value {
+        if let Self::Change(change) = self {
+            return self.change_json(change);
+        }
         let mut error = json!({ "message": self.message() });
         let mut put = |key: &str, value: serde_json::Value| {
             if let Some(object) = error.as_object_mut() {
@@ -240,9 +254,25 @@ impl Failure {
         json!({ "error": error })
     }
 
+    /// The failure of a change, with all that repeats it.
+    fn change_json(&self, change: &ChangeFailure) -> serde_json::Value {
+        let mut value = change.failure.json();
+        if let Some(error) = value.get_mut("error").and_then(|error| error.as_object_mut()) {
+            error.insert("request_id".to_owned(), json!(change.request_id.to_string()));
+            error.insert("may_have_been_made".to_owned(), json!(change.is_open()));
+            error.insert("repeat".to_owned(), json!(change.command));
+            if let Some(next) = self.next() {
+                error.insert("next".to_owned(), json!(next));
+            }
+        }
+        value
+    }
+
     /// What a script tells failures apart by; those of the service have the codes of gRPC.
     fn code(&self) -> &'static str {
         match self {
+            Self::Change(change) => change.failure.code(),
+            Self::Keeping(failure) => failure.code().unwrap_or("FAILED"),
             Self::Usage(_) => "USAGE",
             Self::Unreachable { .. } => "UNREACHABLE",
             Self::Damaged { .. } | Self::Open(OpenError::Damaged(_)) => "DAMAGED",
@@ -251,7 +281,10 @@ impl Failure {
     }
 
     /// The failure with its causes.
-    fn message(&self) -> String {
+    pub(crate) fn message(&self) -> String {
+        if let Self::Change(change) = self {
+            return change.failure.message();
+        }
         let mut text = self.to_string();
         let mut cause = self.source();
         while let Some(error) = cause {
@@ -271,6 +304,12 @@ impl Failure {
             Self::Load(failure) => failure.details(),
             Self::CartFile { path: _, error } => error.details(),
             Self::Damaged { directory: _, faults } => faults.clone(),
+            Self::Keeping(failure) => failure.details(),
+            Self::Change(change) => {
+                let mut details = change.failure.details();
+                details.push(format!("the request id is {}", change.request_id));
+                details
+            }
             _ => Vec::new(),
         }
     }
@@ -278,6 +317,8 @@ impl Failure {
     fn next(&self) -> Option<String> {
         let text = match self {
             Self::Refused(refusal) => return refusal.next(),
+            Self::Keeping(failure) => return failure.next(),
+            Self::Change(change) => return change.next(),
             Self::Unreachable { .. } => {
                 "is the server running? start one with `dashwright demo` or `dashwright serve --data DIR`, \
                  or name another with --server or DASHWRIGHT_SERVER"

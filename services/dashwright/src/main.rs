@@ -7,6 +7,7 @@ mod demo;
 mod failure;
 mod memory;
 mod out;
+mod progress;
 mod run;
 mod serve;
 mod text;

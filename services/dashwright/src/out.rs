@@ -21,6 +21,23 @@ pub(crate) fn print(text: &str) -> Result<(), Failure> {
     }
 }
 
+/// Writes bytes as they are.
+///
+/// # Errors
+/// When they can not be written, other than because nobody reads on.
+pub(crate) fn write(bytes: &[u8]) -> Result<(), Failure> {
+    let mut out = io::stdout().lock();
+    match out.write_all(bytes).and_then(|()| out.flush()) {
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => Err(Failure::Output(error)),
+        _ => Ok(()),
+    }
+}
+
+/// Tells something beside the answer, on standard error.
+pub(crate) fn aside(text: &str) {
+    anstream::eprint!("{text}");
+}
+
 /// The columns that a text may take.
 pub(crate) fn columns() -> usize {
     if !io::stdout().is_terminal() {

@@ -9,7 +9,7 @@ use tokio::runtime::Builder;
 use tracing_subscriber::EnvFilter;
 
 use crate::args::LogFormat;
-use crate::failure::Failure;
+use crate::failure::{Failure, KeepingFailure};
 
 /// Runs until the future has ended, then lets go of whatever still runs.
 ///
@@ -21,6 +21,22 @@ pub(crate) fn block_on<T>(future: impl Future<Output = Result<T, Failure>>) -> R
     // Connections that were cut off, and a load that a signal interrupted, end with the process.
     runtime.shutdown_background();
     result
+}
+
+/// Runs until the future has ended or a signal came, so that what was begun on disk is taken away again.
+///
+/// # Errors
+/// The future's own; when a signal came; when there is no runtime.
+pub(crate) fn block_on_until_signal<T>(
+    future: impl Future<Output = Result<T, Failure>>,
+) -> Result<T, Failure> {
+    block_on(async {
+        let mut signals = Signals::take()?;
+        tokio::select! {
+            ended = future => ended,
+            () = signals.next() => Err(KeepingFailure::Stopped.into()),
+        }
+    })
 }
 
 /// Writes the log to standard error. `RUST_LOG` says how much; without it, `otherwise`.

@@ -4,8 +4,11 @@ use std::error::Error;
 use std::path::Path;
 use std::time::Duration;
 
+use dashwright_api::v1::audit_service_client::AuditServiceClient;
 use dashwright_api::v1::catalogue_service_client::CatalogueServiceClient;
+use dashwright_api::v1::curation_service_client::CurationServiceClient;
 use dashwright_api::v1::fitment_service_client::FitmentServiceClient;
+use dashwright_api::v1::key_service_client::KeyServiceClient;
 use dashwright_engine::keys::KeyText;
 use dashwright_grpc::LIMITS;
 use tonic::metadata::{Ascii, MetadataValue};
@@ -94,6 +97,21 @@ impl Connection {
     /// The calls about records.
     pub(crate) fn catalogue(&self) -> CatalogueServiceClient<Line> {
         CatalogueServiceClient::new(self.line.clone()).max_decoding_message_size(LIMITS.answer_bytes)
+    }
+
+    /// The calls that change the catalogue.
+    pub(crate) fn curation(&self) -> CurationServiceClient<Line> {
+        CurationServiceClient::new(self.line.clone()).max_decoding_message_size(LIMITS.answer_bytes)
+    }
+
+    /// The calls about the trail.
+    pub(crate) fn audit(&self) -> AuditServiceClient<Line> {
+        AuditServiceClient::new(self.line.clone()).max_decoding_message_size(LIMITS.answer_bytes)
+    }
+
+    /// The calls of the operator.
+    pub(crate) fn keys(&self) -> KeyServiceClient<Line> {
+        KeyServiceClient::new(self.line.clone()).max_decoding_message_size(LIMITS.answer_bytes)
     }
 
     /// The answer to a call, or why there is none.

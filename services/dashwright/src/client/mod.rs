@@ -1,25 +1,40 @@
 //! The client: one file for each command, which asks over gRPC and prints what comes back.
 
+mod audit;
+mod backup;
 mod cart;
 mod cart_file;
+mod change;
 mod choices;
 mod connection;
+mod draft;
+mod export;
+mod file;
 mod info;
 mod json;
+mod key;
 mod look_up;
 mod pages;
 mod plan;
+mod proof;
 mod record;
 mod refusal;
 mod reverse;
+mod revisions;
 
+pub(crate) use audit::audit;
+pub(crate) use backup::backup;
 pub(crate) use cart::cart;
 pub(crate) use cart_file::CartFileError;
 pub(crate) use choices::choices;
 pub(crate) use connection::Connection;
+pub(crate) use draft::draft;
+pub(crate) use export::export;
 pub(crate) use info::info;
+pub(crate) use key::key;
 pub(crate) use look_up::look_up;
 pub(crate) use plan::{ask_plan, plan, plan_as_json};
 pub(crate) use record::record;
 pub(crate) use refusal::Refusal;
 pub(crate) use reverse::{radios, vehicles};
+pub(crate) use revisions::{diff, revisions, watch};

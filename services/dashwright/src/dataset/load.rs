@@ -1,20 +1,21 @@
 //! Loading records from a file: every fault with its line, or everything at once.
 
 use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 use std::fmt;
 use std::fs::File;
-use std::io::{self, BufReader};
+use std::io::{self, BufRead, BufReader};
 use std::path::{Path, PathBuf};
-use std::time::Duration;
 
 use dashwright_engine::{Engine, LoadError, MAX_REPORTED, Origin};
 use dashwright_model::dataset::{Clash, clashes};
 use dashwright_model::exchange::{ExchangeError, Reader};
-use dashwright_model::record::Record;
-use indicatif::{ProgressBar, ProgressStyle};
+use dashwright_model::record::{Record, RecordKey};
 
-/// How often a progress bar is drawn anew, at most.
-const DRAWN_EVERY: Duration = Duration::from_millis(100);
+use crate::progress::{bar, spinner};
+
+/// What stands for standard input where a file is named.
+pub(crate) const STANDARD_INPUT: &str = "-";
 
 /// Something that is wrong with a file of records.
 #[derive(Debug)]
@@ -28,6 +29,15 @@ pub(crate) enum Fault {
         /// What is wrong.
         clash: Clash,
     },
+    /// A record stands twice.
+    Twice {
+        /// The line of the second, from 1.
+        line: u64,
+        /// The record.
+        record: RecordKey,
+        /// The line of the first.
+        first: u64,
+    },
 }
 
 impl fmt::Display for Fault {
@@ -35,6 +45,9 @@ impl fmt::Display for Fault {
         match self {
             Self::Line(error) => write!(f, "{error}"),
             Self::Clash { line, clash } => write!(f, "line {line}: {clash}"),
+            Self::Twice { line, record, first } => {
+                write!(f, "line {line}: `{record}` stands on line {first} already")
+            }
         }
     }
 }
@@ -85,34 +98,38 @@ impl LoadFailure {
 
 /// Reads a file of records as a whole and checks that they go together.
 pub(crate) fn read(file: &Path) -> Result<Vec<Record>, LoadFailure> {
-    let unreadable = |source| LoadFailure::File { file: file.to_owned(), source };
-    let input = File::open(file).map_err(unreadable)?;
-    let length = input.metadata().map_err(unreadable)?;
-    if length.is_dir() {
-        return Err(unreadable(io::ErrorKind::IsADirectory.into()));
-    }
-    let bar = bar(length.len(), "reading {bar:30} {bytes} of {total_bytes}");
-    let (mut records, mut lines) = (Vec::new(), Vec::new());
-    let mut faults = Faults::default();
-    for read in Reader::new(BufReader::new(bar.wrap_read(input))) {
-        match read {
-            Ok((line, record)) => {
-                records.push(record);
-                lines.push(line);
-            }
-            Err(error) => faults.add(|| Fault::Line(error)),
-        }
-    }
-    bar.finish_and_clear();
+    let Lines { records, lines, mut faults } = read_file(file)?;
     // Records that are missing because their lines are faulty would show as clashes of those that name them.
     if faults.total == 0 {
         faults = clashing(&records, &lines);
     }
-    match faults {
-        Faults { total: 0, .. } if records.is_empty() => Err(LoadFailure::Empty { file: file.to_owned() }),
-        Faults { total: 0, .. } => Ok(records),
-        Faults { first, total } => Err(LoadFailure::Faults { file: file.to_owned(), first, total }),
+    faults.none_in(file, records)
+}
+
+/// Reads records that are put into a draft: each by itself, because the others that it names may be in the dataset. The
+/// name `-` stands for standard input.
+pub(crate) fn read_edits(file: &Path) -> Result<Vec<Record>, LoadFailure> {
+    let Lines { records, lines, mut faults } = if file == Path::new(STANDARD_INPUT) {
+        let bar = spinner("reading standard input: {bytes}");
+        let read = read_lines(BufReader::new(bar.wrap_read(io::stdin().lock())));
+        bar.finish_and_clear();
+        read
+    } else {
+        read_file(file)?
+    };
+    let mut first = BTreeMap::new();
+    for (record, line) in records.iter().zip(lines) {
+        let Ok(key) = record.key() else { continue };
+        match first.entry(key) {
+            Entry::Vacant(place) => {
+                place.insert(line);
+            }
+            Entry::Occupied(place) => {
+                faults.add(|| Fault::Twice { line, record: place.key().clone(), first: *place.get() });
+            }
+        }
     }
+    faults.none_in(file, records)
 }
 
 /// Publishes records as the next revision, with a bar for whoever watches.
@@ -137,6 +154,42 @@ pub(crate) fn publish_quietly(
     Ok(())
 }
 
+/// What the lines of a file are.
+#[derive(Default)]
+struct Lines {
+    records: Vec<Record>,
+    /// The line of each record, from 1.
+    lines: Vec<u64>,
+    faults: Faults,
+}
+
+fn read_file(file: &Path) -> Result<Lines, LoadFailure> {
+    let unreadable = |source| LoadFailure::File { file: file.to_owned(), source };
+    let input = File::open(file).map_err(unreadable)?;
+    let length = input.metadata().map_err(unreadable)?;
+    if length.is_dir() {
+        return Err(unreadable(io::ErrorKind::IsADirectory.into()));
+    }
+    let bar = bar(length.len(), "reading {bar:30} {bytes} of {total_bytes}");
+    let lines = read_lines(BufReader::new(bar.wrap_read(input)));
+    bar.finish_and_clear();
+    Ok(lines)
+}
+
+fn read_lines(input: impl BufRead) -> Lines {
+    let mut read = Lines::default();
+    for item in Reader::new(input) {
+        match item {
+            Ok((line, record)) => {
+                read.records.push(record);
+                read.lines.push(line);
+            }
+            Err(error) => read.faults.add(|| Fault::Line(error)),
+        }
+    }
+    read
+}
+
 /// The first faults, and how many there are.
 #[derive(Default)]
 struct Faults {
@@ -149,6 +202,16 @@ impl Faults {
         self.total += 1;
         if self.first.len() < MAX_REPORTED {
             self.first.push(fault());
+        }
+    }
+
+    /// The records, when there are some and nothing is wrong with them.
+    fn none_in(self, file: &Path, records: Vec<Record>) -> Result<Vec<Record>, LoadFailure> {
+        let file = file.to_owned();
+        match self {
+            Self { total: 0, .. } if records.is_empty() => Err(LoadFailure::Empty { file }),
+            Self { total: 0, .. } => Ok(records),
+            Self { first, total } => Err(LoadFailure::Faults { file, first, total }),
         }
     }
 }
@@ -168,15 +231,7 @@ fn clashing(records: &[Record], lines: &[u64]) -> Faults {
     }
     faults.first.sort_by_key(|fault| match fault {
         Fault::Line(error) => error.line,
-        Fault::Clash { line, .. } => *line,
+        Fault::Clash { line, .. } | Fault::Twice { line, .. } => *line,
     });
     faults
-}
-
-/// A bar on standard error, shown only where that is a terminal.
-fn bar(length: u64, template: &str) -> ProgressBar {
-    let style = ProgressStyle::with_template(template).unwrap_or_else(|_| ProgressStyle::default_bar());
-    let bar = ProgressBar::new(length).with_style(style);
-    bar.enable_steady_tick(DRAWN_EVERY);
-    bar
 }

@@ -7,6 +7,7 @@
 //! DIR/store/                       the materialised copy, which is rebuilt from the log when it is doubtful
 //! ```
 
+mod audit;
 mod load;
 mod secret;
 mod verify;
@@ -18,7 +19,8 @@ use dashwright_engine::{Engine, Ground, Origin, initialise};
 use dashwright_log::{FileCheckpoints, FileLog, FileOptions, Head, Log, OpenError};
 use dashwright_store::{Store, StoreError};
 
-pub(crate) use load::{LoadFailure, publish_quietly};
+pub(crate) use audit::{Checked, CheckedKind, audit_verify, checkpoint_of, kept_checkpoint};
+pub(crate) use load::{LoadFailure, STANDARD_INPUT, publish_quietly, read_edits};
 pub(crate) use verify::verify;
 
 use crate::failure::Failure;

@@ -1,12 +1,17 @@
 //! Readable answers: plain, well ordered, numbers with units, at most as wide as the page.
 
+mod audit;
 mod cart;
 #[cfg(test)]
 mod cart_tests;
+mod curation;
 mod explain;
 mod facets;
 mod fitment;
 mod frame;
+#[cfg(test)]
+mod keeping_tests;
+mod keys;
 mod lists;
 mod page;
 mod pieces;
@@ -21,9 +26,12 @@ mod work;
 
 use dashwright_api::v1;
 
+pub(crate) use audit::{Proven, checkpoint, diff, entries, proof, revisions, verified, watched};
 pub(crate) use cart::cart;
+pub(crate) use curation::{draft, draft_begun, draft_discarded, draft_edited, drafts, exported, published};
 pub(crate) use explain::{Records, records_of};
 pub(crate) use fitment::fitment;
+pub(crate) use keys::{backed_up, key_made, key_revoked, keys};
 pub(crate) use lists::{choices, hits, indented, info, record, records};
 pub(crate) use plan::{Shown, plan};
 pub(crate) use reverse::{radios, vehicles_for_part, vehicles_for_radio};

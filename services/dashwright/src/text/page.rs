@@ -111,6 +111,6 @@ pub(super) fn bad(text: &str) -> String {
 
 /// A text on one line. The model refuses other control characters than line breaks, so that the only escapes in a text
 /// are those of our own colours.
-fn tame(text: &str) -> String {
+pub(super) fn tame(text: &str) -> String {
     text.chars().map(|c| if c.is_control() && c != '\u{1b}' { ' ' } else { c }).collect()
 }

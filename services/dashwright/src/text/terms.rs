@@ -37,6 +37,8 @@ spoken! {
     function: Function, "FUNCTION_";
     /// A socket of a radio.
     socket: SocketKind, "SOCKET_KIND_";
+    /// What the holder of a key may do.
+    role: Role, "ROLE_";
 }
 
 /// A kind of record, in its one spelling.

@@ -1,0 +1,140 @@
+//! What may be said of drafts, and of the revisions that they become.
+
+use std::path::PathBuf;
+
+use clap::{ArgAction, ArgGroup, Args, Subcommand};
+use uuid::Uuid;
+
+use super::{Client, Page, ReadAt};
+
+/// Edit the catalogue.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Draft {
+    /// Begin a draft on the latest revision
+    New(DraftNew),
+    /// List the open drafts
+    List(DraftList),
+    /// Show a draft and what is in it
+    Show(DraftShow),
+    /// Put records into a draft, or mark records for deletion
+    Edit(DraftEdit),
+    /// Throw a draft away; the trail keeps what was in it
+    Discard(DraftDiscard),
+    /// Make a draft the next revision
+    Publish(DraftPublish),
+}
+
+/// What every command that changes something takes.
+#[derive(Args, Clone, Debug)]
+#[command(next_help_heading = "The change")]
+pub(crate) struct Changing {
+    /// Why; kept with the change for good
+    #[arg(long, value_name = "TEXT")]
+    pub(crate) reason: String,
+    /// Repeat the change that a failed command named: it is made once, and its first result is told
+    #[arg(long, value_name = "UUID")]
+    pub(crate) request_id: Option<Uuid>,
+}
+
+/// Begin a draft.
+#[derive(Args, Debug)]
+pub(crate) struct DraftNew {
+    #[command(flatten)]
+    pub(crate) changing: Changing,
+    #[command(flatten)]
+    pub(crate) client: Client,
+}
+
+/// List the open drafts.
+#[derive(Args, Debug)]
+pub(crate) struct DraftList {
+    #[command(flatten)]
+    pub(crate) client: Client,
+}
+
+/// Show a draft.
+#[derive(Args, Debug)]
+pub(crate) struct DraftShow {
+    /// The draft
+    #[arg(value_name = "ID")]
+    pub(crate) draft: String,
+    /// The records themselves, too
+    #[arg(long)]
+    pub(crate) full: bool,
+    #[command(flatten)]
+    pub(crate) page: Page,
+    #[command(flatten)]
+    pub(crate) client: Client,
+}
+
+/// Edit a draft.
+#[derive(Args, Debug)]
+#[command(group = ArgGroup::new("edits").required(true).multiple(true))]
+pub(crate) struct DraftEdit {
+    /// The draft
+    #[arg(value_name = "ID")]
+    pub(crate) draft: String,
+    /// Put these records: JSON Lines, one record a line; - reads standard input
+    #[arg(long, value_name = "FILE.jsonl", group = "edits")]
+    pub(crate) put: Option<PathBuf>,
+    /// Delete this record; several may follow, and it may be given several times
+    #[arg(long, value_name = "KIND/ID", group = "edits", num_args = 1.., action = ArgAction::Append)]
+    pub(crate) delete: Vec<dashwright_model::record::RecordKey>,
+    #[command(flatten)]
+    pub(crate) changing: Changing,
+    #[command(flatten)]
+    pub(crate) client: Client,
+}
+
+/// Throw a draft away.
+#[derive(Args, Debug)]
+pub(crate) struct DraftDiscard {
+    /// The draft
+    #[arg(value_name = "ID")]
+    pub(crate) draft: String,
+    #[command(flatten)]
+    pub(crate) changing: Changing,
+    #[command(flatten)]
+    pub(crate) client: Client,
+}
+
+/// Make a draft the next revision.
+#[derive(Args, Debug)]
+pub(crate) struct DraftPublish {
+    /// The draft
+    #[arg(value_name = "ID")]
+    pub(crate) draft: String,
+    /// Write the checkpoint of the trail to this file as well
+    #[arg(long, value_name = "FILE")]
+    pub(crate) checkpoint_file: Option<PathBuf>,
+    #[command(flatten)]
+    pub(crate) changing: Changing,
+    #[command(flatten)]
+    pub(crate) client: Client,
+}
+
+/// Write every record of a revision to a file.
+#[derive(Args, Debug)]
+pub(crate) struct Export {
+    /// Where to: a file, which is replaced once the export is whole, with FILE.checkpoint beside it; - is standard output
+    #[arg(long, value_name = "FILE")]
+    pub(crate) to: PathBuf,
+    #[command(flatten)]
+    pub(crate) read_at: ReadAt,
+    #[command(flatten)]
+    pub(crate) client: Client,
+}
+
+impl Draft {
+    /// Whether the answer is wanted as JSON.
+    pub(crate) fn json(&self) -> bool {
+        match self {
+            Self::New(arguments) => arguments.client.json,
+            Self::List(arguments) => arguments.client.json,
+            Self::Show(arguments) => arguments.client.json,
+            Self::Edit(arguments) => arguments.client.json,
+            Self::Discard(arguments) => arguments.client.json,
+            Self::Publish(arguments) => arguments.client.json,
+        }
+    }
+}

@@ -1,0 +1,157 @@
+//! Drafts, what they become, and exports.
+
+use std::path::Path;
+
+use dashwright_api::v1;
+
+use super::lists::{count, indented, more};
+use super::page::Page;
+use super::what_was_read;
+
+/// The width of labels.
+const LABEL: usize = 11;
+
+/// A draft that was begun.
+pub(crate) fn draft_begun(answer: &v1::CreateDraftResponse, columns: usize) -> String {
+    let mut page = Page::new(columns);
+    let draft = answer.draft.clone().unwrap_or_default();
+    about(&mut page, &draft);
+    repeated(&mut page, answer.repeated);
+    let id = &draft.draft_id;
+    page.line(0, &format!("next: `dashwright draft edit {id} --put FILE.jsonl --reason TEXT`"));
+    page.finish()
+}
+
+/// The open drafts.
+pub(crate) fn drafts(answer: &v1::ListDraftsResponse, columns: usize) -> String {
+    let mut page = Page::new(columns);
+    let rows = answer.drafts.iter().map(|draft| {
+        let v1::Draft { draft_id, base, owner, created_at, reason, edits } = draft;
+        let base = base.as_ref().map(|base| base.number.to_string()).unwrap_or_default();
+        let (begun, edits) = (created_at.clone(), edits.to_string());
+        vec![draft_id.clone(), base, edits, begun, owner.clone(), reason.clone()]
+    });
+    page.table(&["draft", "on revision", "edits", "begun", "by", "reason"], rows.collect());
+    if answer.drafts.is_empty() {
+        page.line(0, "no draft is open");
+    }
+    page.finish()
+}
+
+/// A draft and what is in it.
+pub(crate) fn draft(answer: &v1::GetDraftResponse, full: bool, last: bool, columns: usize) -> String {
+    let mut page = Page::new(columns);
+    about(&mut page, &answer.draft.clone().unwrap_or_default());
+    if answer.items.is_empty() {
+        page.line(2, "it changes nothing so far");
+    }
+    let mut text = String::new();
+    if full {
+        text = std::mem::replace(&mut page, Page::new(columns)).finish();
+        for item in &answer.items {
+            text.push_str(&whole(item, columns));
+        }
+    } else {
+        let rows = answer.items.iter().map(|item| vec![item.record.clone(), becomes(item).to_owned()]);
+        page.table(&["record", "becomes"], rows.collect());
+    }
+    more(&mut page, &answer.next_page_token, last);
+    text + &page.finish()
+}
+
+/// A draft after edits; each answer with the records that its request had.
+pub(crate) fn draft_edited(answers: &[(v1::EditDraftResponse, usize)], columns: usize) -> String {
+    let mut page = Page::new(columns);
+    let Some((latest, _)) = answers.last() else { return page.finish() };
+    let draft = latest.draft.clone().unwrap_or_default();
+    about(&mut page, &draft);
+    let records = answers.iter().map(|(_, records)| *records as u64).sum();
+    let requests = count(answers.len() as u64, "request");
+    page.labelled(2, "sent", LABEL, &format!("{} in {requests}", count(records, "record")));
+    repeated(&mut page, answers.iter().all(|(answer, _)| answer.repeated));
+    let id = &draft.draft_id;
+    page.line(
+        0,
+        &format!("next: `dashwright draft show {id}`, `dashwright draft publish {id} --reason TEXT`"),
+    );
+    page.finish()
+}
+
+/// A draft that was thrown away.
+pub(crate) fn draft_discarded(id: &str, answer: &v1::DiscardDraftResponse, columns: usize) -> String {
+    let mut page = Page::new(columns);
+    page.line(0, &format!("draft {id} is discarded; the trail keeps what was in it"));
+    repeated(&mut page, answer.repeated);
+    page.finish()
+}
+
+/// A revision that was published. The checkpoint stands as it is, so that it can be copied.
+pub(crate) fn published(answer: &v1::PublishDraftResponse, file: Option<&Path>, columns: usize) -> String {
+    let mut page = Page::new(columns);
+    let v1::PublishDraftResponse { revision, changed_records, records, checkpoint, repeated: again } = answer;
+    let number = revision.as_ref().map(|revision| revision.number).unwrap_or_default();
+    page.heading(&format!("Revision {number} is published"));
+    let changed = count(*changed_records, "record");
+    page.labelled(2, "changed", LABEL, &format!("{changed} put or deleted, {records} in all"));
+    page.labelled(2, "dataset", LABEL, &what_was_read(revision.as_ref()));
+    if let Some(revision) = revision {
+        page.labelled(2, "content", LABEL, &format!("SHA-256 {}", revision.content_hash));
+    }
+    repeated(&mut page, *again);
+    if let Some(file) = file {
+        page.labelled(2, "checkpoint", LABEL, &format!("also in `{}`", file.display()));
+    }
+    page.heading("Checkpoint of the trail: keep it elsewhere");
+    page.finish() + checkpoint
+}
+
+/// An export that was received and checked.
+pub(crate) fn exported(end: &v1::ExportEnd, file: Option<&Path>, columns: usize) -> String {
+    let mut page = Page::new(columns);
+    let v1::ExportEnd { revision, records, bytes, checkpoint } = end;
+    let to = file.map_or_else(|| "standard output".to_owned(), |file| format!("`{}`", file.display()));
+    page.heading(&format!("{} in {to}", count(*records, "record")));
+    page.labelled(2, "dataset", LABEL, &what_was_read(revision.as_ref()));
+    if let Some(revision) = revision {
+        let text = format!("{bytes} bytes of SHA-256 {}, as the checkpoint says", revision.content_hash);
+        page.labelled(2, "content", LABEL, &text);
+    }
+    match file {
+        Some(file) => {
+            page.labelled(2, "checkpoint", LABEL, &format!("in `{}.checkpoint`", file.display()));
+            page.finish()
+        }
+        None => {
+            page.heading("Checkpoint");
+            page.finish() + checkpoint
+        }
+    }
+}
+
+/// That a change was made before.
+pub(super) fn repeated(page: &mut Page, repeated: bool) {
+    if repeated {
+        page.labelled(2, "repeated", LABEL, "this was done before, and its first result is told again");
+    }
+}
+
+fn about(page: &mut Page, draft: &v1::Draft) {
+    let v1::Draft { draft_id, base, owner, created_at, reason, edits } = draft;
+    page.heading(&format!("Draft {draft_id}"));
+    page.labelled(2, "reason", LABEL, reason);
+    page.labelled(2, "begun", LABEL, &format!("{created_at} by {owner}"));
+    page.labelled(2, "begins with", LABEL, &what_was_read(base.as_ref()));
+    page.labelled(2, "edits", LABEL, &edits.to_string());
+}
+
+fn becomes(item: &v1::DraftItem) -> &'static str {
+    if item.json.is_empty() { "deleted" } else { "put" }
+}
+
+fn whole(item: &v1::DraftItem, columns: usize) -> String {
+    let mut page = Page::new(columns);
+    page.blank();
+    page.line(0, &format!("{}: {}", item.record, becomes(item)));
+    let json = if item.json.is_empty() { String::new() } else { indented(&item.json) };
+    page.finish() + &json
+}
