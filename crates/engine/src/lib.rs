@@ -40,7 +40,7 @@ pub use entry::{
 pub use fold::{FoldError, SETTLED_PER_ENTRY};
 pub use layout::LayoutError;
 pub use load::{EDIT_BYTES, EDIT_RECORDS, LoadError, MAX_REPORTED};
-pub use start::{Ground, InitError, RebuildCause, StartError, StartReport, initialise, start};
+pub use start::{Ground, InitError, RebuildCause, StartError, StartReport, initialise, restored, start};
 pub use state::{DraftFacts, Fate, RevisionFacts, StateError};
 pub use surroundings::{Origin, Surroundings};
 pub use token::{RevisionToken, TokenError};

@@ -146,11 +146,17 @@ impl Shared {
         self.note(self.dataset.incarnation_of(0), 1, root, (0, Digest::of(b"")))
     }
 
-    /// The checkpoint of the log as it is now, of whose entries `last` is the last publish.
-    pub(crate) fn checkpoint_now(&self, last: Option<&RevisionFacts>) -> String {
-        let (size, root) = self.with_tree(|tree| (tree.size(), tree.root()));
-        let last = last.map_or((0, Digest::of(b"")), |last| (last.revision, last.content_hash));
-        self.note(self.dataset.incarnation(), size, root, last)
+    /// The checkpoint of the first `size` entries; none where there are fewer.
+    pub(crate) fn checkpoint_at(&self, size: u64) -> Result<Option<String>, StateError> {
+        let Some(root) = self.with_tree(|tree| tree.root_at(size)) else { return Ok(None) };
+        let mut last = (0, Digest::of(b""));
+        for revision in (1..=self.view().revision()).rev() {
+            if let Some(facts) = self.revision_facts(revision)?.filter(|facts| facts.sequence <= size) {
+                last = (revision, facts.content_hash);
+                break;
+            }
+        }
+        Ok(Some(self.note(self.dataset.incarnation(), size, root, last)))
     }
 
     fn note(&self, incarnation: &str, size: u64, root: Digest, last: (u64, Digest)) -> String {

@@ -3,13 +3,15 @@
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use dashwright_log::{Checkpoints, Digest, Head, KeepError, Kept, Log, ReadError, Sequence, Signer, Tree};
+use dashwright_log::{
+    Checkpoints, Digest, Head, KeepError, Kept, Log, NewEntry, ReadError, Sequence, Signer, Tree,
+};
 use dashwright_snapshot::{BuildError, Snapshot};
 use dashwright_store::{Space, Store, StoreError};
 
 use crate::content;
 use crate::engine::Engine;
-use crate::entry::{DATASET_INIT, DatasetInit, FORMAT};
+use crate::entry::{DATASET_INIT, DATASET_RESTORE, DatasetInit, DatasetRestore, FORMAT};
 use crate::fold::{FoldError, fold};
 use crate::keys::{KeyRing, RingError, ServerSecret};
 use crate::layout::{self, LayoutError};
@@ -156,6 +158,20 @@ pub fn initialise(log: &dyn Log, surroundings: &dyn Surroundings, origin: &Origi
     let entry = new_entry(surroundings, origin, DATASET_INIT, &payload)?;
     log.append(head, entry).map_err(WriteError::from)?;
     Ok(())
+}
+
+/// The entry that stands behind those of a backup: from it on the history has a name of its own, so that nothing that is
+/// published later is mistaken for what the other history publishes.
+///
+/// # Errors
+/// See [`WriteError`].
+pub fn restored(
+    backup: Head,
+    surroundings: &dyn Surroundings,
+    origin: &Origin,
+) -> Result<NewEntry, WriteError> {
+    let payload = DatasetRestore { incarnation: surroundings.new_id(), format: FORMAT, backup };
+    new_entry(surroundings, origin, DATASET_RESTORE, &payload)
 }
 
 /// What an engine stands on.

@@ -171,14 +171,25 @@ impl Engine {
         })
     }
 
-    /// The checkpoint of the trail as it is now, as a note.
+    /// The checkpoint of the first `size` entries, as a note.
     ///
     /// # Errors
     /// See [`TrailError`].
-    pub fn checkpoint(&self) -> Result<String, TrailError> {
-        // A publish between the two makes a note of a size that names the revision before; its own note follows.
-        let last = self.shared.revision_facts(self.view().revision())?;
-        Ok(self.shared.checkpoint_now(last.as_ref()))
+    pub fn checkpoint_at(&self, size: u64) -> Result<String, TrailError> {
+        let beyond = || TrailError::Beyond { wanted: size, size: self.trail_size() };
+        self.shared.checkpoint_at(size)?.ok_or_else(beyond)
+    }
+
+    /// Keeps a checkpoint that is given out beside those of the publishes. Blocks.
+    ///
+    /// # Errors
+    /// See [`WriteError`].
+    pub fn keep_checkpoint(&self, note: String) -> Result<(), WriteError> {
+        self.ask(move |writer| {
+            writer.go_on()?;
+            writer.keep(&note);
+            writer.go_on()
+        })
     }
 
     /// The checkpoint with the publish of a revision as its last entry; of revision 0, the one of the first entry.

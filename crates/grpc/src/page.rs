@@ -3,7 +3,7 @@
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use dashwright_api::v1;
-use dashwright_engine::{Freshness, RevisionToken, View};
+use dashwright_engine::{Freshness, View};
 use sha2::{Digest as _, Sha256};
 
 use crate::from_proto::{self, FieldFaults, FieldProblem};
@@ -47,8 +47,8 @@ impl Page {
         if page_token.is_empty() {
             return first;
         }
-        let token = decode(page_token, &first.request).ok_or(FieldProblem::PageToken);
-        match faults.take("page_token", token) {
+        let token = decode(page_token, &first.request).and_then(|(skip, pin)| Some((skip, pin.parse().ok()?)));
+        match faults.take("page_token", token.ok_or(FieldProblem::PageToken)) {
             Some((skip, revision)) => Self { skip, freshness: Freshness::Exactly(revision), ..first },
             None => first,
         }
@@ -63,27 +63,68 @@ impl Page {
     /// The token of the next page; empty when nothing is left.
     pub(crate) fn next(&self, view: &View, shown: usize, total: usize) -> String {
         let skip = self.skip + shown;
-        if skip >= total || shown == 0 { String::new() } else { encode(view.token(), skip, &self.request) }
+        let pin = view.token().to_string();
+        if skip >= total || shown == 0 { String::new() } else { encode(&pin, skip, &self.request) }
     }
 }
 
-fn encode(revision: RevisionToken, skip: usize, request: &str) -> String {
-    let content = format!("{FORM}.{revision}.{skip}");
+/// One page of a list of what only grows: pinned to how much there was when its first page was read.
+#[derive(Clone, Debug)]
+pub(crate) struct GrowingPage {
+    /// How many items come before it.
+    pub(crate) skip: usize,
+    /// How many items it has at most.
+    pub(crate) size: usize,
+    /// What the list ended with when its first page was read; nothing on the first page.
+    pub(crate) end: Option<u64>,
+    request: String,
+}
+
+impl GrowingPage {
+    /// The page that a request asks for; see [`Page::of`].
+    pub(crate) fn of(
+        request: String,
+        (page_size, page_token): (u32, &str),
+        sizes: PageSizes,
+        faults: &mut FieldFaults,
+    ) -> Self {
+        let size = faults.page_size(page_size, sizes.default, sizes.most);
+        let first = Self { skip: 0, size, end: None, request };
+        if page_token.is_empty() {
+            return first;
+        }
+        let token = decode(page_token, &first.request).and_then(|(skip, pin)| Some((skip, pin.parse().ok()?)));
+        match faults.take("page_token", token.ok_or(FieldProblem::PageToken)) {
+            Some((skip, end)) => Self { skip, end: Some(end), ..first },
+            None => first,
+        }
+    }
+
+    /// The token of the next page; empty when nothing is left.
+    pub(crate) fn next(&self, end: u64, shown: usize, total: usize) -> String {
+        let skip = self.skip + shown;
+        let more = skip < total && shown > 0;
+        if more { encode(&end.to_string(), skip, &self.request) } else { String::new() }
+    }
+}
+
+fn encode(pin: &str, skip: usize, request: &str) -> String {
+    let content = format!("{FORM}.{pin}.{skip}");
     let sum = checksum(&content, request);
     URL_SAFE_NO_PAD.encode(format!("{content}.{sum}"))
 }
 
-/// How many items come before the page, and the revision of the first page.
-fn decode(token: &str, request: &str) -> Option<(usize, RevisionToken)> {
+/// How many items come before the page, and what the list is pinned to.
+fn decode(token: &str, request: &str) -> Option<(usize, String)> {
     let text = String::from_utf8(URL_SAFE_NO_PAD.decode(token).ok()?).ok()?;
     let (content, sum) = text.rsplit_once('.')?;
     if sum != checksum(content, request) {
         return None;
     }
     let mut fields = content.split('.');
-    let (form, revision, skip) = (fields.next()?, fields.next()?, fields.next()?);
+    let (form, pin, skip) = (fields.next()?, fields.next()?, fields.next()?);
     let known = form == FORM && fields.next().is_none();
-    known.then_some((skip.parse().ok()?, revision.parse().ok()?))
+    known.then_some((skip.parse().ok()?, pin.to_owned()))
 }
 
 /// Tells a token that was altered, or that continues another request.
@@ -98,13 +139,13 @@ mod tests {
     use super::*;
 
     fn token(skip: usize, request: &str) -> String {
-        encode(RevisionToken::new("one", 7), skip, request)
+        encode("seven", skip, request)
     }
 
     #[test]
     fn a_token_continues_its_own_request_only() {
         let read = decode(&token(40, "list part"), "list part");
-        assert_eq!(read, Some((40, RevisionToken::new("one", 7))));
+        assert_eq!(read, Some((40, "seven".to_owned())));
         assert_eq!(decode(&token(40, "list part"), "list dash"), None);
     }
 

@@ -106,7 +106,7 @@ impl Writer {
     }
 
     /// Keeps a checkpoint. What it speaks of is durable already, so that a failure stops later writes only.
-    fn keep(&self, note: &str) {
+    pub(crate) fn keep(&self, note: &str) {
         if let Err(error) = self.shared.keep(note) {
             tracing::error!(%error, "a checkpoint was not kept, writes stop until a restart");
             self.shared.stop(Writes::StoppedByCheckpoints);
