@@ -4,8 +4,14 @@
 #[path = "e2e/answers.rs"]
 mod answers;
 #[cfg(test)]
+#[path = "e2e/audit.rs"]
+mod audit;
+#[cfg(test)]
 #[path = "e2e/carts.rs"]
 mod carts;
+#[cfg(test)]
+#[path = "e2e/curation.rs"]
+mod curation;
 #[cfg(test)]
 #[path = "e2e/errors.rs"]
 mod errors;

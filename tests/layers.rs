@@ -38,7 +38,7 @@ const ROOMS: &[Room] = &[
     Room {
         name: "grpc",
         row: 7,
-        may: &["api", "engine", "sheet"],
+        may: &["api", "engine", "curation", "log", "sheet"],
         never: &["store", "log-etcd"],
         words: FILES,
         later: false,
@@ -57,7 +57,7 @@ const ROOMS: &[Room] = &[
         may: &["planner", "snapshot", "model"],
         never: &[],
         words: PURE,
-        later: true,
+        later: false,
     },
     Room { name: "sheet", row: 5, may: &["planner", "model"], never: &[], words: PURE, later: true },
     Room {

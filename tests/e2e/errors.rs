@@ -8,10 +8,11 @@ use dashwright_api::v1::{
     ErrorReason, GetDatasetInfoRequest, GetRecordRequest, ListRecordsRequest, LookUpFitmentRequest, ReadAt,
     RecordKey, RecordKind, ResolveVehicleRequest, SearchRecordsRequest, VehicleQuestion,
 };
-use dashwright_engine::keys::{AuthFault, KeyId, Role};
-use dashwright_engine::{RevisionToken, ViewError};
+use dashwright_engine::keys::{AuthFault, KeyId, Role, TooManyLive};
+use dashwright_engine::{LoadError, RevisionToken, TrailError, ViewError, WriteError, Writes};
 use dashwright_grpc::auth::Denied;
 use dashwright_grpc::{LIMITS, Refusal};
+use dashwright_log::AppendError;
 use dashwright_tests::raw::{call, methods};
 use dashwright_tests::refused::Refused;
 use dashwright_tests::service::Running;
@@ -83,9 +84,39 @@ async fn produced(running: &Running) -> Vec<(ErrorReason, Status)> {
         (ErrorReason::Internal, Refusal::Internal { request_id: "one".to_owned() }),
         (ErrorReason::DataDamaged, Refusal::Damaged),
     ];
+    all.extend(changes());
     all.extend(refusals.map(|(reason, refusal)| (reason, Status::from(refusal))));
     let denied = denied().map(|(reason, denied)| (reason, Status::from(Refusal::Denied(denied))));
     all.extend(denied);
+    all
+}
+
+/// Changes that are refused; `curation.rs` and `audit.rs` provoke most of them by a call.
+fn changes() -> Vec<(ErrorReason, Status)> {
+    let draft = || "d".to_owned();
+    let stopped = WriteError::Stopped { writes: Writes::StoppedByLog };
+    let full = WriteError::Log(AppendError::NoSpace { free: 1, needed: 2 });
+    let (kind, of, request_id) = ("draft.edit".to_owned(), draft(), "r".to_owned());
+    let live = TooManyLive { holder: "till".to_owned(), live: vec![KeyId::new([1; 8])] };
+    let refusals = [
+        (ErrorReason::RequestIdReused, WriteError::RequestReused { request_id, kind, of }),
+        (ErrorReason::DraftNotOpen, WriteError::NoOpenDraft { draft: draft() }),
+        (ErrorReason::DraftOutdated, WriteError::Outdated { base: 1, current: 2 }),
+        (ErrorReason::DraftMoved, WriteError::DraftMoved { draft: draft() }),
+        (ErrorReason::DraftEmpty, WriteError::EmptyDraft { draft: draft() }),
+        (ErrorReason::EditTooLarge, WriteError::LargeEdit { records: 1_001, bytes: 1 }),
+        (ErrorReason::WritesStopped, stopped),
+        (ErrorReason::DiskFull, full),
+        (ErrorReason::KeyNotFound, WriteError::NoKey { key: "k".to_owned() }),
+        (ErrorReason::TooManyKeys, WriteError::TooManyLive(live)),
+        (ErrorReason::FirstKeyNotOperator, WriteError::FirstKey),
+    ];
+    let told = |(reason, error)| (reason, Status::from(Refusal::from(error)));
+    let mut all: Vec<_> = refusals.into_iter().map(told).collect();
+    let contradict = LoadError::Clashes { first: Vec::new(), total: 3 };
+    all.push((ErrorReason::RecordsContradict, Status::from(Refusal::from(contradict))));
+    let beyond = TrailError::Beyond { wanted: 9, size: 7 };
+    all.push((ErrorReason::TrailShorter, Status::from(Refusal::from(beyond))));
     all
 }
 

@@ -1,6 +1,7 @@
 //! What the test files of this package share.
 
 pub mod binary;
+pub mod change;
 pub mod keys;
 pub mod question;
 pub mod raw;

@@ -77,6 +77,7 @@ pub struct Running {
     pub catalogue: CatalogueServiceClient<Channel>,
     /// The connection of both.
     pub channel: Channel,
+    serving: Serving,
     end: oneshot::Sender<()>,
     served: JoinHandle<Result<(), dashwright_grpc::ServeError>>,
 }
@@ -107,13 +108,13 @@ impl Running {
         let listener = TcpListener::bind("127.0.0.1:0").await?;
         let address = listener.local_addr()?;
         let (end, ended) = oneshot::channel();
-        let served = tokio::spawn(serve(serving, listener, async {
+        let served = tokio::spawn(serve(serving.clone(), listener, async {
             let _ = ended.await;
         }));
         let channel = Endpoint::new(format!("http://{address}"))?.connect().await?;
         let (fitment, catalogue) =
             (FitmentServiceClient::new(channel.clone()), CatalogueServiceClient::new(channel.clone()));
-        Ok(Self { address, engine, figures, fitment, catalogue, channel, end, served })
+        Ok(Self { address, engine, figures, fitment, catalogue, channel, serving, end, served })
     }
 
     /// Starts the service on a new dataset that holds the demo catalogue as revision 1.
@@ -146,10 +147,12 @@ impl Running {
     /// # Errors
     /// When it failed while it served.
     pub async fn stop(self) -> Outcome<()> {
-        let Self { end, served, engine, fitment, catalogue, channel, address: _, figures: _ } = self;
+        let Self { end, served, engine, fitment, catalogue, channel, serving, address: _, figures: _ } = self;
         drop((fitment, catalogue, channel));
+        serving.going_down().await;
         let _ = end.send(());
         served.await??;
+        drop(serving);
         spawn_blocking(move || drop(engine)).await?;
         Ok(())
     }

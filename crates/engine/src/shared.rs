@@ -14,6 +14,7 @@ use crate::content;
 use crate::keys::{KeyFacts, KeyRing, ServerSecret};
 use crate::layout;
 use crate::state::{self, DatasetFacts, DraftFacts, RevisionFacts, StateError};
+use crate::surroundings::Surroundings;
 use crate::view::{AS_OF_KEPT, View, ViewError};
 use crate::writer::Writes;
 
@@ -31,6 +32,7 @@ pub(crate) struct Shared {
     notary: Notary,
     key_secret: ServerSecret,
     keys: watch::Sender<Arc<KeyRing>>,
+    surroundings: Arc<dyn Surroundings>,
 }
 
 /// What makes and keeps checkpoints.
@@ -49,11 +51,12 @@ pub(crate) struct Begin {
     pub(crate) notary: Notary,
     pub(crate) key_secret: ServerSecret,
     pub(crate) keys: KeyRing,
+    pub(crate) surroundings: Arc<dyn Surroundings>,
 }
 
 impl Shared {
     pub(crate) fn new(begin: Begin) -> Shared {
-        let Begin { log, store, view, dataset, tree, notary, key_secret, keys } = begin;
+        let Begin { log, store, view, dataset, tree, notary, key_secret, keys, surroundings } = begin;
         Shared {
             log,
             store,
@@ -67,7 +70,12 @@ impl Shared {
             notary,
             key_secret,
             keys: watch::Sender::new(Arc::new(keys)),
+            surroundings,
         }
+    }
+
+    pub(crate) fn now(&self) -> String {
+        self.surroundings.now()
     }
 
     pub(crate) fn view(&self) -> Arc<View> {

@@ -290,6 +290,7 @@ fn launch(launch: Launch) -> Result<Engine, StartError> {
         notary,
         key_secret,
         keys,
+        surroundings: Arc::clone(&surroundings),
     };
     let shared = Arc::new(Shared::new(begin));
     // A kill between a publish and its checkpoint, or a file of checkpoints that is gone.

@@ -180,6 +180,12 @@ impl Engine {
         self.shared.checkpoint_at(size)?.ok_or_else(beyond)
     }
 
+    /// The time, as entries say it.
+    #[must_use]
+    pub fn now(&self) -> String {
+        self.shared.now()
+    }
+
     /// Keeps a checkpoint that is given out beside those of the publishes. Blocks.
     ///
     /// # Errors

@@ -33,6 +33,8 @@ pub struct Limits {
     pub handshakes: usize,
     /// How long a connection lives, so that clients spread over replicas again.
     pub connection_age: Duration,
+    /// How long a watch is silent before it beats.
+    pub heartbeat: Duration,
     /// How long calls in flight may go on once the service goes down.
     pub drain: Duration,
     /// All details of an error together.
@@ -54,6 +56,7 @@ pub const LIMITS: Limits = Limits {
     handshake: Duration::from_secs(5),
     handshakes: 256,
     connection_age: Duration::from_secs(30 * 60),
+    heartbeat: Duration::from_secs(15),
     drain: Duration::from_secs(20),
     error_detail_bytes: 4 << 10,
 };
@@ -66,6 +69,12 @@ pub(crate) const CANDIDATES: PageSizes = PageSizes { default: 100, most: 500 };
 pub(crate) const RECORDS: PageSizes = PageSizes { default: 100, most: 1_000 };
 /// Bytes of the records on a page: half of the largest answer, so that headers and one more record always fit.
 pub(crate) const RECORDS_PAGE_BYTES: usize = 2 << 20;
+/// Entries of the trail and revisions on a page.
+pub(crate) const ENTRIES: PageSizes = PageSizes { default: 50, most: 500 };
+/// Bytes of a piece of a stream of bytes: far below what a client takes by default, large enough to cost nothing.
+pub(crate) const CHUNK_BYTES: usize = 256 << 10;
+/// Pieces of a backup that are made and not read yet.
+pub(crate) const CHUNKS_IN_FLIGHT: usize = 4;
 /// Radios and vehicles on a page: each is a plan.
 pub(crate) const PLANS: PageSizes = PageSizes { default: 50, most: 200 };
 /// Parts that an order excludes: more than any shop refuses of one brand.
@@ -109,6 +118,7 @@ impl Limits {
             ("handshake_seconds", seconds(self.handshake)),
             ("handshakes", count(self.handshakes)),
             ("connection_age_seconds", seconds(self.connection_age)),
+            ("heartbeat_seconds", seconds(self.heartbeat)),
             ("drain_seconds", seconds(self.drain)),
             ("error_detail_bytes", count(self.error_detail_bytes)),
             ("choices_per_page", count(CHOICES.most)),
@@ -117,6 +127,10 @@ impl Limits {
             ("records_per_page", count(RECORDS.most)),
             ("records_page_bytes", count(RECORDS_PAGE_BYTES)),
             ("hits_per_search", count(HITS_MOST)),
+            ("entries_per_page", count(ENTRIES.most)),
+            ("edit_records", count(dashwright_engine::EDIT_RECORDS)),
+            ("edit_bytes", count(dashwright_engine::EDIT_BYTES)),
+            ("live_keys_per_holder", count(dashwright_engine::keys::MAX_LIVE_PER_HOLDER)),
             ("plans_per_page", count(PLANS.most)),
             ("excluded_parts", count(EXCLUDED_PARTS)),
             ("stocked_parts", count(STOCKED_PARTS)),

@@ -47,7 +47,8 @@ impl Page {
         if page_token.is_empty() {
             return first;
         }
-        let token = decode(page_token, &first.request).and_then(|(skip, pin)| Some((skip, pin.parse().ok()?)));
+        let token =
+            decode(page_token, &first.request).and_then(|(skip, pin)| Some((skip, pin.parse().ok()?)));
         match faults.take("page_token", token.ok_or(FieldProblem::PageToken)) {
             Some((skip, revision)) => Self { skip, freshness: Freshness::Exactly(revision), ..first },
             None => first,
@@ -93,7 +94,8 @@ impl GrowingPage {
         if page_token.is_empty() {
             return first;
         }
-        let token = decode(page_token, &first.request).and_then(|(skip, pin)| Some((skip, pin.parse().ok()?)));
+        let token =
+            decode(page_token, &first.request).and_then(|(skip, pin)| Some((skip, pin.parse().ok()?)));
         match faults.take("page_token", token.ok_or(FieldProblem::PageToken)) {
             Some((skip, end)) => Self { skip, end: Some(end), ..first },
             None => first,
@@ -105,6 +107,39 @@ impl GrowingPage {
         let skip = self.skip + shown;
         let more = skip < total && shown > 0;
         if more { encode(&end.to_string(), skip, &self.request) } else { String::new() }
+    }
+}
+
+/// One page of a list that may change meanwhile: it goes on behind a key.
+#[derive(Clone, Debug)]
+pub(crate) struct KeyedPage {
+    /// The key that it begins behind; nothing on the first page.
+    pub(crate) after: Option<String>,
+    /// How many items it has at most.
+    pub(crate) size: usize,
+    request: String,
+}
+
+impl KeyedPage {
+    /// The page that a request asks for; see [`Page::of`].
+    pub(crate) fn of(
+        request: String,
+        (page_size, page_token): (u32, &str),
+        sizes: PageSizes,
+        faults: &mut FieldFaults,
+    ) -> Self {
+        let size = faults.page_size(page_size, sizes.default, sizes.most);
+        if page_token.is_empty() {
+            return Self { after: None, size, request };
+        }
+        let key = decode(page_token, &request).and_then(|(_, pin)| URL_SAFE_NO_PAD.decode(pin).ok());
+        let key = key.and_then(|key| String::from_utf8(key).ok()).ok_or(FieldProblem::PageToken);
+        Self { after: faults.take("page_token", key), size, request }
+    }
+
+    /// The token of the page behind a key.
+    pub(crate) fn next(&self, key: &str) -> String {
+        encode(&URL_SAFE_NO_PAD.encode(key), 0, &self.request)
     }
 }
 

@@ -3,7 +3,10 @@
 use std::fmt;
 
 use dashwright_api::replies::fitment_service_server::FitmentServiceServer;
+use dashwright_api::v1::audit_service_server::AuditServiceServer;
 use dashwright_api::v1::catalogue_service_server::CatalogueServiceServer;
+use dashwright_api::v1::curation_service_server::CurationServiceServer;
+use dashwright_api::v1::key_service_server::KeyServiceServer;
 use tokio::net::TcpListener;
 use tonic::service::Routes;
 use tonic::transport::Server;
@@ -50,6 +53,7 @@ pub struct Serving {
     guard: GuardLayer,
     auth: AuthLayer,
     health: HealthReporter,
+    service: Service,
 }
 
 impl Serving {
@@ -63,11 +67,23 @@ impl Serving {
         let fitment = FitmentServiceServer::new(service.clone())
             .max_decoding_message_size(LIMITS.request_bytes)
             .max_encoding_message_size(LIMITS.answer_bytes);
-        let catalogue = CatalogueServiceServer::new(service)
+        let catalogue = CatalogueServiceServer::new(service.clone())
+            .max_decoding_message_size(LIMITS.request_bytes)
+            .max_encoding_message_size(LIMITS.answer_bytes);
+        let curation = CurationServiceServer::new(service.clone())
+            .max_decoding_message_size(LIMITS.request_bytes)
+            .max_encoding_message_size(LIMITS.answer_bytes);
+        let audit = AuditServiceServer::new(service.clone())
+            .max_decoding_message_size(LIMITS.request_bytes)
+            .max_encoding_message_size(LIMITS.answer_bytes);
+        let keys = KeyServiceServer::new(service.clone())
             .max_decoding_message_size(LIMITS.request_bytes)
             .max_encoding_message_size(LIMITS.answer_bytes);
         health.set_serving::<FitmentServiceServer<Service>>().await;
         health.set_serving::<CatalogueServiceServer<Service>>().await;
+        health.set_serving::<CurationServiceServer<Service>>().await;
+        health.set_serving::<AuditServiceServer<Service>>().await;
+        health.set_serving::<KeyServiceServer<Service>>().await;
         let reflection = || {
             tonic_reflection::server::Builder::configure()
                 .register_encoded_file_descriptor_set(dashwright_api::DESCRIPTORS)
@@ -77,17 +93,24 @@ impl Serving {
         routes
             .add_service(fitment)
             .add_service(catalogue)
+            .add_service(curation)
+            .add_service(audit)
+            .add_service(keys)
             .add_service(health_server)
             .add_service(reflection().build_v1().map_err(ServeError::Reflection)?)
             .add_service(reflection().build_v1alpha().map_err(ServeError::Reflection)?);
-        Ok(Self { routes: routes.routes().prepare(), guard: GuardLayer::new(), auth, health })
+        Ok(Self { routes: routes.routes().prepare(), guard: GuardLayer::new(), auth, health, service })
     }
 
     /// Says that the service is going down, so that balancers send no more calls.
     pub async fn going_down(&self) {
         self.health.set_not_serving::<FitmentServiceServer<Service>>().await;
         self.health.set_not_serving::<CatalogueServiceServer<Service>>().await;
+        self.health.set_not_serving::<CurationServiceServer<Service>>().await;
+        self.health.set_not_serving::<AuditServiceServer<Service>>().await;
+        self.health.set_not_serving::<KeyServiceServer<Service>>().await;
         self.health.set_service_status("", tonic_health::ServingStatus::NotServing).await;
+        self.service.go_down();
     }
 }
 
@@ -122,7 +145,7 @@ async fn run(
     tls: Option<Tls>,
     end: impl Future<Output = ()>,
 ) -> Result<(), ServeError> {
-    let Serving { routes, guard, auth, health: _ } = serving;
+    let Serving { routes, guard, auth, health: _, service: _ } = serving;
     Server::builder()
         .http2_max_local_error_reset_streams(Some(LIMITS.error_resets))
         .max_concurrent_streams(Some(LIMITS.streams_per_connection))

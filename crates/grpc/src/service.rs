@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use arc_swap::ArcSwap;
 use dashwright_engine::{Engine, Freshness, View};
+use tokio::sync::watch;
 
 use crate::auth::AuthFigures;
 use crate::guard::end_of_wait;
@@ -13,9 +14,10 @@ use crate::status::Refusal;
 /// The services, over one engine. Clones share everything.
 #[derive(Clone)]
 pub struct Service {
-    engine: Engine,
+    pub(crate) engine: Engine,
     answers: Arc<ArcSwap<Answers>>,
     auth: Arc<AuthFigures>,
+    end: watch::Sender<bool>,
 }
 
 impl Service {
@@ -23,13 +25,38 @@ impl Service {
     #[must_use]
     pub fn new(engine: Engine) -> Self {
         let answers = Arc::new(ArcSwap::from_pointee(Answers::new(engine.view())));
-        Self { engine, answers, auth: Arc::default() }
+        Self { engine, answers, auth: Arc::default(), end: watch::Sender::new(false) }
     }
 
     /// What was counted of callers who were let in and who were not.
     #[must_use]
     pub fn auth_figures(&self) -> Arc<AuthFigures> {
         Arc::clone(&self.auth)
+    }
+
+    /// Ends the streams that have no end of their own.
+    pub(crate) fn go_down(&self) {
+        self.end.send_replace(true);
+    }
+
+    /// Waits until the service goes down.
+    pub(crate) async fn going_down(&self) {
+        // The sender lives as long as this service.
+        let _ = self.end.subscribe().wait_for(|ending| *ending).await;
+    }
+
+    /// Asks the engine on a thread for blocking work.
+    pub(crate) async fn blocking<T: Send + 'static>(
+        &self,
+        ask: impl FnOnce(&Engine) -> Result<T, Refusal> + Send + 'static,
+    ) -> Result<T, Refusal> {
+        let engine = self.engine.clone();
+        let asked = tokio::task::spawn_blocking(move || ask(&engine)).await;
+        // A panic there is this caller's panic, which the guard turns into INTERNAL.
+        asked.unwrap_or_else(|error| match error.try_into_panic() {
+            Ok(panic) => std::panic::resume_unwind(panic),
+            Err(_) => Err(Refusal::Draining),
+        })
     }
 
     /// The view that a read asks for.

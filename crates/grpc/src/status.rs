@@ -1,13 +1,16 @@
 //! The one file that builds a gRPC status: each refusal has a code, a published reason and its metadata.
 
+mod changes;
+
 use std::borrow::Cow;
 use std::collections::HashMap;
 use std::fmt;
 use std::time::Duration;
 
 use dashwright_api::v1::{CartError, ErrorReason};
-use dashwright_engine::ViewError;
 use dashwright_engine::keys::{AuthFault, KeyId};
+use dashwright_engine::{LoadError, TrailError, ViewError, WriteError};
+use dashwright_model::exchange::ExchangeError;
 use dashwright_model::record::RecordKind;
 use dashwright_model::vin::VinConcern;
 use dashwright_snapshot::IdentifyError;
@@ -51,6 +54,12 @@ pub enum Refusal {
         /// Why.
         error: Box<ViewError>,
     },
+    /// A change was not made.
+    Write(Box<WriteError>),
+    /// A draft was not published.
+    Publish(Box<LoadError<ExchangeError>>),
+    /// The trail was not read.
+    Trail(Box<TrailError>),
     /// The request is larger than allowed.
     TooLarge,
     /// A stream has more carts than allowed.
@@ -84,6 +93,9 @@ impl fmt::Display for Refusal {
             Self::Identify(error) => write!(f, "{error}"),
             Self::RecordNotFound { kind, id } => write!(f, "there is no {kind} record `{id}`"),
             Self::View { error, .. } => write!(f, "{error}"),
+            Self::Write(error) => write!(f, "{error}"),
+            Self::Publish(error) => write!(f, "{error}"),
+            Self::Trail(error) => write!(f, "{error}"),
             Self::TooLarge => write!(f, "the request is larger than {} bytes", LIMITS.request_bytes),
             Self::TooManyCarts => {
                 write!(f, "a stream has at most {CARTS_PER_STREAM} carts; send the rest in another one")
@@ -102,6 +114,24 @@ impl std::error::Error for Refusal {}
 impl From<IdentifyError> for Refusal {
     fn from(error: IdentifyError) -> Self {
         Self::Identify(Box::new(error))
+    }
+}
+
+impl From<WriteError> for Refusal {
+    fn from(error: WriteError) -> Self {
+        Self::Write(Box::new(error))
+    }
+}
+
+impl From<LoadError<ExchangeError>> for Refusal {
+    fn from(error: LoadError<ExchangeError>) -> Self {
+        Self::Publish(Box::new(error))
+    }
+}
+
+impl From<TrailError> for Refusal {
+    fn from(error: TrailError) -> Self {
+        Self::Trail(Box::new(error))
     }
 }
 
@@ -182,6 +212,9 @@ fn told(refusal: &Refusal) -> Told {
             vec![("kind", kind.to_string()), ("id", id.clone())],
         ),
         Refusal::View { incarnation, error } => told_view(incarnation, error),
+        Refusal::Write(error) => changes::told_write(error),
+        Refusal::Publish(error) => changes::told_publish(error),
+        Refusal::Trail(error) => changes::told_trail(error),
         Refusal::TooLarge => {
             let most = LIMITS.request_bytes.to_string();
             (Code::ResourceExhausted, ErrorReason::MessageTooLarge, vec![("most_bytes", most)])
@@ -239,6 +272,12 @@ fn told_faults(faults: &[FieldFault]) -> Told {
         | FieldProblem::Id(_)
         | FieldProblem::NoMessage
         | FieldProblem::Money(_)
+        | FieldProblem::Record(_)
+        | FieldProblem::NoKey { .. }
+        | FieldProblem::NoUuid
+        | FieldProblem::Time { .. }
+        | FieldProblem::NoName { .. }
+        | FieldProblem::LongText { .. }
         | FieldProblem::Twice
         | FieldProblem::NeverLost { .. }
         | FieldProblem::NoSuchRecord { .. }
@@ -366,9 +405,16 @@ fn add_violations(details: &mut ErrorDetails, refusal: &Refusal) {
             | IdentifyError::NothingRecognised { .. }
             | IdentifyError::NoLine { .. } => {}
         },
+        Refusal::Write(error) => {
+            if let WriteError::ExpiryOver { .. } = **error {
+                one(details, "expires_at");
+            }
+        }
         Refusal::Denied(_)
         | Refusal::RecordNotFound { .. }
         | Refusal::View { .. }
+        | Refusal::Publish(_)
+        | Refusal::Trail(_)
         | Refusal::TooLarge
         | Refusal::TooManyCarts
         | Refusal::Overloaded

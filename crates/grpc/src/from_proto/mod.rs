@@ -1,5 +1,6 @@
 //! From messages to questions: free functions named by the noun. A field's error has its path, and all come at once.
 
+mod change;
 mod key;
 mod order;
 mod read_at;
@@ -9,12 +10,14 @@ use std::fmt;
 
 use dashwright_engine::TokenError;
 use dashwright_model::Need;
+use dashwright_model::exchange::ExchangeError;
 use dashwright_model::vin::VinError;
 use dashwright_quantity::{DateError, IdError, MAX_ID_BYTES, MoneyError, TextError};
 
+pub(crate) use change::{change, draft_id, edits, filter, new_key, reason_of};
 pub(crate) use key::{record_key, record_kind};
 pub(crate) use order::{Order, cart_lines, order, part, radio};
-pub(crate) use read_at::read_at;
+pub(crate) use read_at::{exactly, read_at};
 pub(crate) use vehicle::vehicle_question;
 
 /// A malformed field.
@@ -52,6 +55,32 @@ pub enum FieldProblem {
     NoMessage,
     /// Not a currency.
     Money(MoneyError),
+    /// Not a record of the dataset.
+    Record(Box<ExchangeError>),
+    /// Not the key of a record.
+    NoKey {
+        /// As given.
+        found: String,
+    },
+    /// Not a UUID.
+    NoUuid,
+    /// Not a time.
+    Time {
+        /// As given.
+        found: String,
+    },
+    /// Not a name: too long, or with control characters.
+    NoName {
+        /// Characters that a name may have.
+        most: usize,
+    },
+    /// A text of too many bytes.
+    LongText {
+        /// Bytes given.
+        bytes: usize,
+        /// Bytes allowed.
+        most: usize,
+    },
     /// The same thing is said twice.
     Twice,
     /// A need that can not be consented to losing: nothing would be left to install.
@@ -94,6 +123,16 @@ impl fmt::Display for FieldProblem {
             Self::PageToken => write!(f, "is no page token of this request"),
             Self::NoMessage => write!(f, "is no message of this call"),
             Self::Money(error) => write!(f, "is malformed: {error}"),
+            Self::Record(error) => write!(f, "is no record: {error}"),
+            Self::NoKey { found } => write!(f, "is `{found}`, which is no key such as `part/kit-7`"),
+            Self::NoUuid => write!(f, "is no UUID such as 0198f2c4-5b7e-7d3a-9c10-2f6e8a4b1d55"),
+            Self::Time { found } => {
+                write!(f, "is `{found}`, which is no RFC 3339 time in UTC such as 2026-01-31T09:05:00Z")
+            }
+            Self::NoName { most } => {
+                write!(f, "is no name of at most {most} characters, none of them a control character")
+            }
+            Self::LongText { bytes, most } => write!(f, "has {bytes} bytes, at most {most} are allowed"),
             Self::Twice => write!(f, "is stated twice"),
             Self::NeverLost { need } => write!(f, "is `{need}`, without which nothing is installed"),
             Self::NoSuchRecord { id } => write!(f, "is `{id}`, which the catalogue does not have"),

@@ -17,3 +17,9 @@ pub(crate) fn read_at(message: Option<v1::ReadAt>, faults: &mut FieldFaults) -> 
     };
     asked.unwrap_or(Freshness::Latest)
 }
+
+/// Exactly the revision whose token stands in a field.
+pub(crate) fn exactly(path: &str, text: &str, faults: &mut FieldFaults) -> Freshness {
+    let token = faults.take(path, text.parse().map_err(FieldProblem::RevisionToken));
+    token.map_or(Freshness::Latest, Freshness::Exactly)
+}

@@ -1,28 +1,52 @@
 //! One file per call. A handler is four moves: parse, take the view, ask, render.
 
 mod asked;
+mod backup;
 mod check_cart;
 mod check_carts;
+mod create_draft;
+mod create_key;
+mod diff_revisions;
+mod discard_draft;
+mod edit_draft;
+mod export_records;
+mod get_checkpoint;
 mod get_dataset_info;
+mod get_draft;
+mod get_proof;
 mod get_record;
 mod get_record_schema;
 mod list_choices;
+mod list_drafts;
+mod list_entries;
+mod list_keys;
 mod list_radios_for_vehicle;
 mod list_records;
+mod list_revisions;
 mod list_vehicles_for_part;
 mod list_vehicles_for_radio;
 mod look_up_fitment;
 mod plan_install;
+mod publish_draft;
 mod reached;
 mod resolve_vehicle;
+mod revoke_key;
 mod search_records;
+mod watch_revisions;
 
 pub(crate) use list_vehicles_for_part::Served;
+
+use std::pin::Pin;
 
 use dashwright_api::replies::fitment_service_server::FitmentService;
 use dashwright_api::reply::Reply;
 use dashwright_api::v1;
+use dashwright_api::v1::audit_service_server::AuditService;
 use dashwright_api::v1::catalogue_service_server::CatalogueService;
+use dashwright_api::v1::curation_service_server::CurationService;
+use dashwright_api::v1::key_service_server::KeyService;
+use dashwright_engine::keys::Caller;
+use futures_util::Stream;
 use tonic::{Request, Response, Status, Streaming};
 
 use crate::Service;
@@ -131,4 +155,154 @@ impl CatalogueService for Service {
     ) -> Result<Response<v1::GetRecordSchemaResponse>, Status> {
         Ok(Response::new(self.record_schema(request.into_inner())?))
     }
+}
+
+#[tonic::async_trait]
+impl CurationService for Service {
+    async fn create_draft(
+        &self,
+        request: Request<v1::CreateDraftRequest>,
+    ) -> Result<Response<v1::CreateDraftResponse>, Status> {
+        let caller = caller(&request);
+        Ok(Response::new(self.created_draft(caller, request.into_inner()).await?))
+    }
+
+    async fn get_draft(
+        &self,
+        request: Request<v1::GetDraftRequest>,
+    ) -> Result<Response<v1::GetDraftResponse>, Status> {
+        Ok(Response::new(self.draft(request.into_inner()).await?))
+    }
+
+    async fn list_drafts(
+        &self,
+        request: Request<v1::ListDraftsRequest>,
+    ) -> Result<Response<v1::ListDraftsResponse>, Status> {
+        Ok(Response::new(self.drafts(request.into_inner()).await?))
+    }
+
+    async fn edit_draft(
+        &self,
+        request: Request<v1::EditDraftRequest>,
+    ) -> Result<Response<v1::EditDraftResponse>, Status> {
+        let caller = caller(&request);
+        Ok(Response::new(self.edited_draft(caller, request.into_inner()).await?))
+    }
+
+    async fn discard_draft(
+        &self,
+        request: Request<v1::DiscardDraftRequest>,
+    ) -> Result<Response<v1::DiscardDraftResponse>, Status> {
+        let caller = caller(&request);
+        Ok(Response::new(self.discarded_draft(caller, request.into_inner()).await?))
+    }
+
+    async fn publish_draft(
+        &self,
+        request: Request<v1::PublishDraftRequest>,
+    ) -> Result<Response<v1::PublishDraftResponse>, Status> {
+        let caller = caller(&request);
+        Ok(Response::new(self.published_draft(caller, request.into_inner()).await?))
+    }
+
+    type ExportRecordsStream = export_records::Export;
+
+    async fn export_records(
+        &self,
+        request: Request<v1::ExportRecordsRequest>,
+    ) -> Result<Response<Self::ExportRecordsStream>, Status> {
+        Ok(Response::new(self.export(request.into_inner()).await?))
+    }
+}
+
+#[tonic::async_trait]
+impl AuditService for Service {
+    async fn list_revisions(
+        &self,
+        request: Request<v1::ListRevisionsRequest>,
+    ) -> Result<Response<v1::ListRevisionsResponse>, Status> {
+        Ok(Response::new(self.revisions(request.into_inner()).await?))
+    }
+
+    async fn diff_revisions(
+        &self,
+        request: Request<v1::DiffRevisionsRequest>,
+    ) -> Result<Response<v1::DiffRevisionsResponse>, Status> {
+        Ok(Response::new(self.revision_diff(request.into_inner()).await?))
+    }
+
+    async fn list_entries(
+        &self,
+        request: Request<v1::ListEntriesRequest>,
+    ) -> Result<Response<v1::ListEntriesResponse>, Status> {
+        Ok(Response::new(self.entries(request.into_inner()).await?))
+    }
+
+    async fn get_proof(
+        &self,
+        request: Request<v1::GetProofRequest>,
+    ) -> Result<Response<v1::GetProofResponse>, Status> {
+        Ok(Response::new(self.proof(request.into_inner())?))
+    }
+
+    async fn get_checkpoint(
+        &self,
+        request: Request<v1::GetCheckpointRequest>,
+    ) -> Result<Response<v1::GetCheckpointResponse>, Status> {
+        Ok(Response::new(self.checkpoint(request.into_inner()).await?))
+    }
+
+    type WatchRevisionsStream = watch_revisions::Watch;
+
+    async fn watch_revisions(
+        &self,
+        request: Request<v1::WatchRevisionsRequest>,
+    ) -> Result<Response<Self::WatchRevisionsStream>, Status> {
+        Ok(Response::new(self.watch(request.into_inner()).await?))
+    }
+}
+
+#[tonic::async_trait]
+impl KeyService for Service {
+    async fn create_key(
+        &self,
+        request: Request<v1::CreateKeyRequest>,
+    ) -> Result<Response<v1::CreateKeyResponse>, Status> {
+        let caller = caller(&request);
+        Ok(Response::new(self.created_key(caller, request.into_inner()).await?))
+    }
+
+    async fn list_keys(
+        &self,
+        request: Request<v1::ListKeysRequest>,
+    ) -> Result<Response<v1::ListKeysResponse>, Status> {
+        let caller = caller(&request);
+        Ok(Response::new(self.keys(caller, request.into_inner()).await?))
+    }
+
+    async fn revoke_key(
+        &self,
+        request: Request<v1::RevokeKeyRequest>,
+    ) -> Result<Response<v1::RevokeKeyResponse>, Status> {
+        let caller = caller(&request);
+        Ok(Response::new(self.revoked_key(caller, request.into_inner()).await?))
+    }
+
+    type BackupStream = backup::Backup;
+
+    async fn backup(
+        &self,
+        request: Request<v1::BackupRequest>,
+    ) -> Result<Response<Self::BackupStream>, Status> {
+        let caller = caller(&request);
+        Ok(Response::new(self.backup_of(caller, request.into_inner()).await?))
+    }
+}
+
+/// Messages of a stream that are made as they are read.
+type Pieces<T> = Pin<Box<dyn Stream<Item = Result<T, Status>> + Send>>;
+
+/// Who calls, as the layer before the router has put it.
+fn caller<T>(request: &Request<T>) -> Caller {
+    request.extensions().get().cloned().unwrap_or_else(Caller::anybody)
 }

@@ -1,0 +1,36 @@
+//! `PublishDraft`: a draft made the next revision.
+
+use dashwright_api::v1;
+use dashwright_engine::Published;
+use dashwright_engine::keys::Caller;
+
+use crate::from_proto::{FieldFaults, change, draft_id};
+use crate::{Refusal, Service};
+
+impl Service {
+    pub(crate) async fn published_draft(
+        &self,
+        caller: Caller,
+        request: v1::PublishDraftRequest,
+    ) -> Result<v1::PublishDraftResponse, Refusal> {
+        let v1::PublishDraftRequest { change: message, draft_id: id } = request;
+        let mut faults = FieldFaults::default();
+        let origin = change(message, &caller, &mut faults);
+        let id = draft_id(id, &mut faults);
+        let (origin, id) = faults.with(origin.zip(id))?;
+        let published = self.blocking(move |engine| Ok(engine.publish_draft(&origin, &id)?)).await?;
+        let Published { revision, token, content_hash, changed, records, checkpoint, repeated } = published;
+        let revision = v1::DatasetRevision {
+            token: token.to_string(),
+            number: revision,
+            content_hash: content_hash.to_string(),
+        };
+        Ok(v1::PublishDraftResponse {
+            revision: Some(revision),
+            changed_records: changed,
+            records,
+            checkpoint,
+            repeated,
+        })
+    }
+}

@@ -1,0 +1,123 @@
+//! Refused changes and failed reads of the trail: code, reason, metadata.
+
+use dashwright_api::v1::ErrorReason;
+use dashwright_engine::{EDIT_BYTES, EDIT_RECORDS, LoadError, TrailError, WriteError, Writes};
+use dashwright_log::AppendError;
+use dashwright_model::exchange::ExchangeError;
+use tonic::Code;
+
+use super::Told;
+
+/// A change that was not made.
+pub(super) fn told_write(error: &WriteError) -> Told {
+    let damaged = (Code::DataLoss, ErrorReason::DataDamaged, Vec::new());
+    match error {
+        WriteError::Stopped { writes } => told_stopped(*writes),
+        WriteError::Log(error) => told_append(error),
+        WriteError::RequestReused { request_id: _, kind, of } => (
+            Code::AlreadyExists,
+            ErrorReason::RequestIdReused,
+            vec![("kind", kind.clone()), ("of", of.clone())],
+        ),
+        WriteError::Outdated { base, current } => (
+            Code::Aborted,
+            ErrorReason::DraftOutdated,
+            vec![("base", base.to_string()), ("latest", current.to_string())],
+        ),
+        WriteError::DraftMoved { draft } => {
+            (Code::Aborted, ErrorReason::DraftMoved, vec![("draft", draft.clone())])
+        }
+        WriteError::NoOpenDraft { draft } => {
+            (Code::NotFound, ErrorReason::DraftNotOpen, vec![("draft", draft.clone())])
+        }
+        WriteError::EmptyDraft { draft } => {
+            (Code::FailedPrecondition, ErrorReason::DraftEmpty, vec![("draft", draft.clone())])
+        }
+        WriteError::NoRecord { record } => {
+            let (kind, id) = record.split_once('/').unwrap_or(("", record));
+            let metadata = vec![("kind", kind.to_owned()), ("id", id.to_owned())];
+            (Code::NotFound, ErrorReason::RecordNotFound, metadata)
+        }
+        WriteError::LargeEdit { .. } => (
+            Code::ResourceExhausted,
+            ErrorReason::EditTooLarge,
+            vec![("most_records", EDIT_RECORDS.to_string()), ("most_bytes", EDIT_BYTES.to_string())],
+        ),
+        WriteError::TooManyLive(error) => {
+            let live: Vec<&str> = error.live.iter().map(|id| id.as_str()).collect();
+            let metadata = vec![("holder", error.holder.clone()), ("live", live.join(", "))];
+            (Code::FailedPrecondition, ErrorReason::TooManyKeys, metadata)
+        }
+        WriteError::FirstKey => (Code::FailedPrecondition, ErrorReason::FirstKeyNotOperator, Vec::new()),
+        WriteError::NoKey { key } => (Code::NotFound, ErrorReason::KeyNotFound, vec![("key", key.clone())]),
+        WriteError::ExpiryOver { .. } | WriteError::Time { .. } => {
+            (Code::InvalidArgument, ErrorReason::FieldsInvalid, Vec::new())
+        }
+        WriteError::Ended => (Code::Unavailable, ErrorReason::Draining, Vec::new()),
+        WriteError::Store(_) | WriteError::Layout(_) => damaged,
+        // None of these comes of what a caller says.
+        WriteError::DraftExists { .. }
+        | WriteError::NoRandomness
+        | WriteError::NotJson(_)
+        | WriteError::Kind(_) => (Code::Internal, ErrorReason::Internal, vec![("request_id", String::new())]),
+    }
+}
+
+fn told_stopped(writes: Writes) -> Told {
+    let by = match writes {
+        Writes::Taken => "",
+        Writes::StoppedByLog => "log",
+        Writes::StoppedByStore => "store",
+        Writes::StoppedByCheckpoints => "checkpoints",
+    };
+    (Code::FailedPrecondition, ErrorReason::WritesStopped, vec![("by", by.to_owned())])
+}
+
+fn told_append(error: &AppendError) -> Told {
+    match error {
+        AppendError::NoSpace { free, needed } => (
+            Code::ResourceExhausted,
+            ErrorReason::DiskFull,
+            vec![("free_bytes", free.to_string()), ("needed_bytes", needed.to_string())],
+        ),
+        AppendError::TooLarge { bytes: _, limit } => {
+            (Code::ResourceExhausted, ErrorReason::MessageTooLarge, vec![("most_bytes", limit.to_string())])
+        }
+        AppendError::Invalid { .. } => (Code::InvalidArgument, ErrorReason::FieldsInvalid, Vec::new()),
+        _ => told_stopped(Writes::StoppedByLog),
+    }
+}
+
+/// A draft that was not published.
+pub(super) fn told_publish(error: &LoadError<ExchangeError>) -> Told {
+    let contradict = |total: usize, first: String| {
+        let metadata = vec![("total", total.to_string()), ("first", first)];
+        (Code::FailedPrecondition, ErrorReason::RecordsContradict, metadata)
+    };
+    match error {
+        LoadError::Write(error) => told_write(error),
+        LoadError::Clashes { first, total } => {
+            contradict(*total, first.first().map(ToString::to_string).unwrap_or_default())
+        }
+        LoadError::Build(error) => contradict(1, error.to_string()),
+        LoadError::Unreadable { .. }
+        | LoadError::Id(_)
+        | LoadError::Key(_)
+        | LoadError::NotJson(_)
+        | LoadError::Current(_) => (Code::DataLoss, ErrorReason::DataDamaged, Vec::new()),
+    }
+}
+
+/// A trail that was not read.
+pub(super) fn told_trail(error: &TrailError) -> Told {
+    match error {
+        TrailError::Beyond { wanted, size } => (
+            Code::OutOfRange,
+            ErrorReason::TrailShorter,
+            vec![("wanted", wanted.to_string()), ("entries", size.to_string())],
+        ),
+        TrailError::Log(_) | TrailError::State(_) | TrailError::Payload(_) => {
+            (Code::DataLoss, ErrorReason::DataDamaged, Vec::new())
+        }
+    }
+}
