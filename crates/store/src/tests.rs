@@ -33,7 +33,7 @@ fn fill_and_keep(store: &Store, entries: u64, size: usize) -> Vec<Model> {
     for entry in 1..=entries {
         let mut changes = Changes::new();
         for place in 0..20_u64 {
-            let space = Space::ALL[(place % 4) as usize];
+            let space = Space::ALL[place as usize % Space::ALL.len()];
             let key = format!("key-{:03}", (entry * 7 + place * 3) % 60).into_bytes();
             if place == 19 {
                 changes.delete(space, key.clone());
