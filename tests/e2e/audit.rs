@@ -302,7 +302,7 @@ async fn keys_are_made_listed_and_revoked_over_the_wire() {
     let revoked = operator.revoke_key(revoke.clone()).await.unwrap().into_inner();
     assert!(!revoked.key.as_ref().unwrap().live && !revoked.key.unwrap().revoked_at.is_empty());
     assert!(operator.revoke_key(revoke).await.unwrap().into_inner().repeated);
-    let unknown = v1::RevokeKeyRequest { change: change("lost"), key_id: "0".repeat(16) };
+    let unknown = v1::RevokeKeyRequest { change: change("lost"), key_id: "f".repeat(16) };
     assert_eq!(told(operator.revoke_key(unknown).await.unwrap_err()).reason, "KEY_NOT_FOUND");
     let listed = operator.list_keys(v1::ListKeysRequest {}).await.unwrap().into_inner();
     let live: Vec<(&str, bool)> = listed.keys.iter().map(|key| (key.holder.as_str(), key.live)).collect();

@@ -11,7 +11,7 @@ use tonic::{Request, Status};
 use crate::keys::with_key;
 use crate::service::Outcome;
 
-/// Calls a method, `/package.Service/Method`, with bytes for a message.
+/// Calls a method, `/package.Service/Method`, with bytes for a message, and takes the first answer: a watch has no last one.
 ///
 /// # Errors
 /// When the path is none, or the connection is lost. What the service refuses is an answer.
@@ -35,8 +35,11 @@ pub async fn call_with(
         Some(key) => with_key(message, key)?,
         None => Request::new(message),
     };
-    let answer = client.unary(request, path.parse()?, Bytes).await;
-    Ok(answer.map(tonic::Response::into_inner))
+    let mut answers = match client.server_streaming(request, path.parse()?, Bytes).await {
+        Ok(answer) => answer.into_inner(),
+        Err(status) => return Ok(Err(status)),
+    };
+    Ok(answers.message().await.map(Option::unwrap_or_default))
 }
 
 /// The path of every method of the schema.

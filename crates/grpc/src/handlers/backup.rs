@@ -30,25 +30,30 @@ impl Service {
         let mut faults = FieldFaults::default();
         let reason = faults.take("reason", reason_of(reason));
         let origin = Origin { actor: caller.actor(), reason: faults.with(reason)?, request_id: None };
-        let begin = self.blocking(move |engine| {
-            engine.note_operator_call(&origin, "Backup")?;
-            let size = engine.trail_size();
-            let note = engine.checkpoint_at(size)?;
-            engine.keep_checkpoint(note.clone())?;
-            Ok((size, note))
-        });
-        let (size, note) = begin.await?;
+        let (size, note) = self.blocking(move |engine| begin(engine, &origin)).await?;
         let (pieces, stream) = mpsc::channel(CHUNKS_IN_FLIGHT);
         let engine = self.engine.clone();
-        tokio::task::spawn_blocking(move || {
-            let out = Sender { pieces: pieces.clone(), waiting: Vec::new() };
-            // A reader that has gone ends the work: its write fails, and so does this send.
-            if let Err(error) = write(&engine, out, size, &note) {
-                tracing::warn!(%error, "a backup was broken off");
-                drop(pieces.blocking_send(Err(Refusal::Damaged.into())));
-            }
-        });
+        tokio::task::spawn_blocking(move || send(&engine, &pieces, size, &note));
         Ok(ReceiverStream::new(stream))
+    }
+}
+
+/// Notes who takes a backup, and keeps the checkpoint that it will end with: how many entries, and its note.
+fn begin(engine: &Engine, origin: &Origin) -> Result<(u64, String), Refusal> {
+    engine.note_operator_call(origin, "Backup")?;
+    let size = engine.trail_size();
+    let note = engine.checkpoint_at(size)?;
+    engine.keep_checkpoint(note.clone())?;
+    Ok((size, note))
+}
+
+/// Sends the first `size` entries; says why when that was broken off.
+fn send(engine: &Engine, pieces: &mpsc::Sender<Result<v1::BackupResponse, Status>>, size: u64, note: &str) {
+    let out = Sender { pieces: pieces.clone(), waiting: Vec::new() };
+    // A reader that has gone ends the work: its write fails, and so does this send.
+    if let Err(error) = write(engine, out, size, note) {
+        tracing::warn!(%error, "a backup was broken off");
+        drop(pieces.blocking_send(Err(Refusal::Damaged.into())));
     }
 }
 

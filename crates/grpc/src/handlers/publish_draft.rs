@@ -1,11 +1,10 @@
 //! `PublishDraft`: a draft made the next revision.
 
 use dashwright_api::v1;
-use dashwright_engine::Published;
 use dashwright_engine::keys::Caller;
 
 use crate::from_proto::{FieldFaults, change, draft_id};
-use crate::{Refusal, Service};
+use crate::{Refusal, Service, to_proto};
 
 impl Service {
     pub(crate) async fn published_draft(
@@ -18,19 +17,7 @@ impl Service {
         let origin = change(message, &caller, &mut faults);
         let id = draft_id(id, &mut faults);
         let (origin, id) = faults.with(origin.zip(id))?;
-        let published = self.blocking(move |engine| Ok(engine.publish_draft(&origin, &id)?)).await?;
-        let Published { revision, token, content_hash, changed, records, checkpoint, repeated } = published;
-        let revision = v1::DatasetRevision {
-            token: token.to_string(),
-            number: revision,
-            content_hash: content_hash.to_string(),
-        };
-        Ok(v1::PublishDraftResponse {
-            revision: Some(revision),
-            changed_records: changed,
-            records,
-            checkpoint,
-            repeated,
-        })
+        let done = self.blocking(move |engine| Ok(engine.publish_draft(&origin, &id)?)).await?;
+        Ok(to_proto::published(done))
     }
 }

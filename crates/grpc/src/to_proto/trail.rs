@@ -3,7 +3,7 @@
 use dashwright_api::v1;
 use dashwright_curation::{FieldDiff, RecordChange, RecordDiff};
 use dashwright_engine::keys::{KeyFacts, Role};
-use dashwright_engine::{DraftFacts, Engine, RevisionFacts};
+use dashwright_engine::{DraftFacts, Engine, Published, RevisionFacts};
 use dashwright_log::StoredEntry;
 
 use super::record::record_key;
@@ -23,6 +23,23 @@ pub(crate) fn draft(engine: &Engine, id: &str, facts: &DraftFacts) -> Result<v1:
         reason: reason.clone(),
         edits: *edits,
     })
+}
+
+/// What a publish has made.
+pub(crate) fn published(done: Published) -> v1::PublishDraftResponse {
+    let Published { revision, token, content_hash, changed, records, checkpoint, repeated } = done;
+    let revision = v1::DatasetRevision {
+        token: token.to_string(),
+        number: revision,
+        content_hash: content_hash.to_string(),
+    };
+    v1::PublishDraftResponse {
+        revision: Some(revision),
+        changed_records: changed,
+        records,
+        checkpoint,
+        repeated,
+    }
 }
 
 /// A revision and how it came to be.
