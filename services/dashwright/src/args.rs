@@ -20,7 +20,7 @@ pub(crate) use audit::{
 pub(crate) use curation::{
     Changing, Draft, DraftDiscard, DraftEdit, DraftList, DraftNew, DraftPublish, DraftShow, Export,
 };
-pub(crate) use keys::{Backup, Key, KeyList, KeyNew, KeyRevoke};
+pub(crate) use keys::{Backup, Key, KeyList, KeyNew, KeyRevoke, Restore, Role};
 pub(crate) use plans::{Cart, NoQuantity, Plan, Radios, Vehicles, quantity_of};
 
 /// The port that `serve` listens on unless told otherwise. RFC 6335 never assigns ports from 49152 on to a service, and
@@ -81,6 +81,8 @@ pub(crate) enum Command {
     Key(Key),
     /// Write the whole trail to a file, from which a dataset is restored
     Backup(Backup),
+    /// Make a data directory from a backup, without a server
+    Restore(Restore),
     /// Check the files of a data directory, without a server
     Verify(Verify),
     /// Print the completions of a shell

@@ -352,3 +352,12 @@ fn a_key_has_roles() {
     let unknown = refused("dashwright key new --holder a --role king --reason why");
     assert!(unknown.contains("operator"), "{unknown}");
 }
+
+#[test]
+fn a_backup_is_restored_into_a_directory_and_for_a_reason() {
+    let line = "dashwright restore b.trail --data d --reason drill --checkpoint c";
+    let Command::Restore(restore) = parse(line).unwrap() else { panic!("another command") };
+    assert_eq!((restore.file.to_str(), restore.data.to_str()), (Some("b.trail"), Some("d")));
+    assert!(refused("dashwright restore b.trail --data d").contains("--reason"));
+    assert!(refused("dashwright restore b.trail --reason drill").contains("--data"));
+}

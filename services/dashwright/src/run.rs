@@ -49,6 +49,7 @@ fn perform(command: Command) -> Result<(), Failure> {
         Command::Audit(arguments) => client::audit(arguments),
         Command::Key(arguments) => client::key(arguments),
         Command::Backup(arguments) => client::backup(arguments),
+        Command::Restore(arguments) => dataset::restore(&arguments),
         Command::Verify(arguments) => dataset::verify(&arguments),
         Command::Completions { shell } => {
             let mut text = Vec::new();
@@ -81,6 +82,7 @@ fn wants_json(command: &Command) -> bool {
         Command::Audit(arguments) => arguments.json(),
         Command::Key(arguments) => arguments.json(),
         Command::Backup(arguments) => arguments.client.json,
+        Command::Restore(arguments) => arguments.json,
         Command::Verify(arguments) => arguments.json,
         Command::Serve(_) | Command::Completions { .. } => false,
     }

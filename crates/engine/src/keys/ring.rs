@@ -194,12 +194,14 @@ impl KeyRing {
         self.keys.get(id)?.expires
     }
 
-    /// Whether a holder may have one more key: at most [`MAX_LIVE_PER_HOLDER`] are live at once.
+    /// Whether a holder may have one more key: at most [`MAX_LIVE_PER_HOLDER`] are live at once. Those that were made under
+    /// another secret of the server let nobody in, and do not count.
     ///
     /// # Errors
     /// When there are as many.
     pub fn room_for(&self, holder: &str, now: SystemTime) -> Result<(), TooManyLive> {
-        let live = self.keys.values().filter(|key| key.facts.holder == holder && key.standing(now).is_ok());
+        let of_holder = |key: &&Key| key.facts.holder == holder && key.facts.secret_id == self.secret_id;
+        let live = self.keys.values().filter(of_holder).filter(|key| key.standing(now).is_ok());
         let live: Vec<KeyId> = live.map(|key| key.facts.id.clone()).collect();
         if live.len() < MAX_LIVE_PER_HOLDER {
             return Ok(());

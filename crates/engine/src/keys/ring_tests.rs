@@ -124,6 +124,9 @@ fn a_holder_has_two_live_keys_at_most() {
     let full = two.room_for("Ada", at(NOW)).unwrap_err();
     assert_eq!(full.live, [KeyId::new([1; 8]), KeyId::new([5; 8])]);
     assert_eq!(two.room_for("Ben", at(NOW)), Ok(()));
+    // After a backup was restored its keys let nobody in, and their holders need new ones.
+    let restored = KeyRing::new(ServerSecret::new([9; 32]), two.keys().cloned()).unwrap();
+    assert_eq!(restored.room_for("Ada", at(NOW)), Ok(()));
 }
 
 #[test]

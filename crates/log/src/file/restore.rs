@@ -3,6 +3,7 @@
 //! The lines are written as they are, and the directory becomes a dataset only when the whole trail is verified, is
 //! durable, was read back from the disk, and the entry that tells of the restoration is appended.
 
+use std::error::Error;
 use std::io::BufRead;
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
@@ -65,6 +66,9 @@ pub enum RestoreError {
     /// The trail's checkpoint was not kept.
     #[error("the checkpoint of the trail was not kept")]
     Keep(#[from] KeepError),
+    /// The entry that tells of the restoration was not made.
+    #[error("the entry that tells of the restoration was not made")]
+    Entry(#[source] Box<dyn Error + Send + Sync>),
 }
 
 impl FileLog {
@@ -77,7 +81,7 @@ impl FileLog {
         directory: &Path,
         trail: impl BufRead,
         options: FileOptions,
-        restored: impl FnOnce(&TrailReport) -> NewEntry,
+        restored: impl FnOnce(&TrailReport) -> Result<NewEntry, Box<dyn Error + Send + Sync>>,
     ) -> Result<Restored, RestoreError> {
         FileLog::restore_on(Arc::new(RealDisk), directory, trail, options, restored)
     }
@@ -87,7 +91,7 @@ impl FileLog {
         directory: &Path,
         trail: impl BufRead,
         options: FileOptions,
-        restored: impl FnOnce(&TrailReport) -> NewEntry,
+        restored: impl FnOnce(&TrailReport) -> Result<NewEntry, Box<dyn Error + Send + Sync>>,
     ) -> Result<Restored, RestoreError> {
         let lock = directory::begin_restoring(&*disk, directory)?;
         let trail = match copy(&*disk, directory, trail, &options) {
@@ -106,7 +110,7 @@ impl FileLog {
             return Err(RestoreError::ReadBack { written, found });
         }
         let log = opened.log;
-        let entry = log.append(found, restored(&trail))?;
+        let entry = log.append(found, restored(&trail).map_err(RestoreError::Entry)?)?;
         FileCheckpoints::open_on(disk.clone(), directory)?.checkpoints.append(&trail.note)?;
         directory::complete(&*disk, directory)?;
         Ok(Restored { log, trail, entry })

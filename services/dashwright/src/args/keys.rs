@@ -11,7 +11,7 @@ use super::{Changing, Client, instant};
 #[derive(Debug, Subcommand)]
 pub(crate) enum Key {
     /// Make a key; its text is told once
-    New(KeyNew),
+    New(Box<KeyNew>),
     /// List the keys, without their texts
     List(KeyList),
     /// End a key at once
@@ -30,6 +30,9 @@ pub(crate) struct KeyNew {
     /// When it ends by itself: a day (its start) or RFC 3339, in UTC; never without it
     #[arg(long, value_name = "TIME", value_parser = instant)]
     pub(crate) expires: Option<String>,
+    /// Make it in this data directory, which no server has open: the way back when every operator's key is lost
+    #[arg(long, value_name = "DIR")]
+    pub(crate) data: Option<PathBuf>,
     /// Write the text to this new file, which only its owner can read; otherwise it is printed
     #[arg(long, value_name = "FILE")]
     pub(crate) to: Option<PathBuf>,
@@ -84,6 +87,26 @@ pub(crate) struct Backup {
     pub(crate) reason: String,
     #[command(flatten)]
     pub(crate) client: Client,
+}
+
+/// Make a data directory from a backup.
+#[derive(Args, Debug)]
+pub(crate) struct Restore {
+    /// The backup
+    #[arg(value_name = "FILE")]
+    pub(crate) file: PathBuf,
+    /// The new data directory, which is missing or empty
+    #[arg(long, value_name = "DIR")]
+    pub(crate) data: PathBuf,
+    /// A checkpoint that was kept elsewhere, which the backup must agree with
+    #[arg(long, value_name = "FILE")]
+    pub(crate) checkpoint: Option<PathBuf>,
+    /// Why; kept in the trail
+    #[arg(long, value_name = "TEXT")]
+    pub(crate) reason: String,
+    /// Print the result as JSON
+    #[arg(long)]
+    pub(crate) json: bool,
 }
 
 impl Key {

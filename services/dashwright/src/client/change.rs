@@ -35,6 +35,11 @@ impl Change {
         Some(self.part(0))
     }
 
+    /// The reason, and the id of the request.
+    pub(super) fn parts(&self) -> (&str, String) {
+        (&self.reason, self.id.to_string())
+    }
+
     /// One of the requests that a large change is made by. A repetition of the command has the same ids for the same
     /// parts.
     pub(super) fn part(&self, number: usize) -> v1::Change {

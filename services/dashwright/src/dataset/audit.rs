@@ -104,7 +104,8 @@ fn directory(path: &Path, given: Option<&Note>) -> Result<Checked, Failure> {
     Ok(Checked { kind: CheckedKind::History { is_backup: false, head, root, witnessed }, note })
 }
 
-fn trail(path: &Path, given: Option<&Note>) -> Result<Checked, Failure> {
+/// Checks a backup.
+pub(super) fn trail(path: &Path, given: Option<&Note>) -> Result<Checked, Failure> {
     let input = BufReader::new(File::open(path).map_err(|source| unreadable(path, source))?);
     let (report, witnessed) = verify_trail(input, &checkpoints(given))
         .map_err(|source| KeepingFailure::Trail { path: path.to_owned(), source })?;

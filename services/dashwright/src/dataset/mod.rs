@@ -8,7 +8,9 @@
 //! ```
 
 mod audit;
+mod key;
 mod load;
+mod restore;
 mod secret;
 mod verify;
 
@@ -20,7 +22,9 @@ use dashwright_log::{FileCheckpoints, FileLog, FileOptions, Head, Log, OpenError
 use dashwright_store::{Store, StoreError};
 
 pub(crate) use audit::{Checked, CheckedKind, audit_verify, checkpoint_of, kept_checkpoint};
+pub(crate) use key::make_key;
 pub(crate) use load::{LoadFailure, STANDARD_INPUT, publish_quietly, read_edits};
+pub(crate) use restore::{Restored, restore};
 pub(crate) use verify::verify;
 
 use crate::failure::Failure;

@@ -3,7 +3,10 @@
 use std::io;
 use std::path::PathBuf;
 
-use dashwright_log::{CheckpointError, Digest, Disagreement, NoteError, TrailError, VerifyError};
+use dashwright_engine::WriteError;
+use dashwright_log::{
+    CheckpointError, Digest, Disagreement, NoteError, OpenError, RestoreError, TrailError, VerifyError,
+};
 
 use dashwright_model::record::RecordKey;
 
@@ -177,6 +180,19 @@ pub(crate) enum KeepingFailure {
     /// A signature was to be checked, and there is no checkpoint.
     #[error("no checkpoint is kept there, so that there is no signature to check")]
     NothingSigned,
+    /// A backup was not restored.
+    #[error("`{}` was not restored into `{}`", file.display(), directory.display())]
+    Restore {
+        /// The backup.
+        file: PathBuf,
+        /// The data directory.
+        directory: PathBuf,
+        /// Why.
+        source: Box<RestoreError>,
+    },
+    /// A key was not made in a data directory.
+    #[error("the key was not made")]
+    Key(#[source] Box<WriteError>),
     /// A signal came.
     #[error("stopped by a signal; nothing was written")]
     Stopped,
@@ -299,6 +315,10 @@ impl KeepingFailure {
             }
             Self::NoCheckpoint { .. } => "name its checkpoint: --checkpoint FILE",
             Self::OtherExport { .. } => "export it again, or use the checkpoint that belongs to it",
+            Self::Restore { source, .. } if is_taken(source) => {
+                "name a directory that is missing or empty; nothing was changed"
+            }
+            Self::Restore { .. } => "the directory is no dataset, and may be restored into again",
             Self::NothingSigned => "bring one: --checkpoint FILE",
             Self::CutShort { .. } => "ask again; nothing was written",
             Self::Length { .. } | Self::Content { .. } | Self::OtherRevision { .. } => {
@@ -365,6 +385,11 @@ fn is_open(failure: &Failure) -> bool {
         Failure::Keeping(KeepingFailure::Exists { .. }) => false,
         _ => true,
     }
+}
+
+/// Whether something else is in the directory already.
+fn is_taken(error: &RestoreError) -> bool {
+    matches!(error, RestoreError::Open(OpenError::AlreadyADataset { .. } | OpenError::Occupied { .. }))
 }
 
 impl StatedBy {

@@ -31,7 +31,15 @@ pub(crate) fn revisions(answer: &v1::ListRevisionsResponse, last: bool, columns:
         let number = revision.as_ref().map(|revision| revision.number.to_string()).unwrap_or_default();
         let numbers = [changed_records, records, sequence].map(ToString::to_string);
         let [changed, records, entry] = numbers;
-        vec![number, published_at.clone(), changed, records, entry, actor.clone(), reason.clone()]
+        vec![
+            number,
+            terms::to_the_second(published_at),
+            changed,
+            records,
+            entry,
+            actor.clone(),
+            reason.clone(),
+        ]
     });
     let header = ["revision", "published", "changed", "records", "entry", "by", "reason"];
     page.table(&header, rows.collect());
@@ -128,7 +136,14 @@ fn row(entry: &v1::TrailEntry) -> Vec<String> {
         published_in_revision: revision,
     } = entry;
     let revision = if *revision == 0 { String::new() } else { revision.to_string() };
-    vec![sequence.to_string(), time.clone(), kind.clone(), revision, actor.clone(), reason.clone()]
+    vec![
+        sequence.to_string(),
+        terms::to_the_second(time),
+        kind.clone(),
+        revision,
+        actor.clone(),
+        reason.clone(),
+    ]
 }
 
 fn entry_whole(entry: &v1::TrailEntry, columns: usize) -> String {

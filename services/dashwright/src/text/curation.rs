@@ -5,8 +5,8 @@ use std::path::Path;
 use dashwright_api::v1;
 
 use super::lists::{count, indented, more};
-use super::page::Page;
-use super::what_was_read;
+use super::page::{Page, strong};
+use super::{terms, what_was_read};
 
 /// The width of labels.
 const LABEL: usize = 11;
@@ -25,13 +25,14 @@ pub(crate) fn draft_begun(answer: &v1::CreateDraftResponse, columns: usize) -> S
 /// The open drafts.
 pub(crate) fn drafts(answer: &v1::ListDraftsResponse, columns: usize) -> String {
     let mut page = Page::new(columns);
-    let rows = answer.drafts.iter().map(|draft| {
+    for draft in &answer.drafts {
         let v1::Draft { draft_id, base, owner, created_at, reason, edits } = draft;
         let base = base.as_ref().map(|base| base.number.to_string()).unwrap_or_default();
-        let (begun, edits) = (created_at.clone(), edits.to_string());
-        vec![draft_id.clone(), base, edits, begun, owner.clone(), reason.clone()]
-    });
-    page.table(&["draft", "on revision", "edits", "begun", "by", "reason"], rows.collect());
+        let edits = count(*edits, "edit");
+        page.line(0, &format!("{}  {reason}", strong(draft_id)));
+        let begun = terms::to_the_second(created_at);
+        page.line(2, &format!("{edits} on revision {base}, begun {begun} by {owner}"));
+    }
     if answer.drafts.is_empty() {
         page.line(0, "no draft is open");
     }

@@ -7,7 +7,7 @@ use dashwright_log::{Digest, Head, Note, Sequence, Witnessed};
 
 use super::tests::{COLUMNS, check, key, revision, text};
 use super::*;
-use crate::dataset::{Checked, CheckedKind};
+use crate::dataset::{Checked, CheckedKind, Restored};
 
 /// Base64 of 32 zero bytes, by the alphabet of RFC 4648.
 const ZERO: &str = "AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA=";
@@ -221,4 +221,20 @@ fn keys_are_told_without_their_texts() {
     assert!(!key_made(&made, None, COLUMNS).contains("SECRET"));
     let revoked = v1::RevokeKeyResponse { key: Some(a_key()), repeated: true };
     assert!(key_revoked(&revoked, COLUMNS).contains("this was done before"));
+}
+
+#[test]
+fn a_restored_directory_says_what_it_is_now_and_what_is_not_taken() {
+    let mut done = Restored {
+        entries: 12,
+        made: "2026-03-01T09:00:00Z".to_owned(),
+        before: "first".to_owned(),
+        incarnation: "second".to_owned(),
+        revision: 3,
+        content: "ab".repeat(32),
+        keys: 2,
+    };
+    check(&restored(Path::new("shop2"), &done, COLUMNS), include_str!("golden/restored.txt"));
+    done.keys = 0;
+    assert!(!restored(Path::new("shop2"), &done, COLUMNS).contains("key-secret"));
 }

@@ -9,6 +9,7 @@ use super::curation::repeated;
 use super::lists::count;
 use super::page::Page;
 use super::terms;
+use crate::dataset::Restored;
 
 /// The width of labels.
 const LABEL: usize = 11;
@@ -25,7 +26,7 @@ pub(crate) fn keys(answer: &v1::ListKeysResponse, columns: usize) -> String {
     if answer.keys.is_empty() {
         page.line(0, "no key was made yet: whoever calls from the server's own machine may do everything");
     }
-    let mut refused: Vec<_> = answer.refused.iter().collect();
+    let mut refused: Vec<_> = answer.refused.iter().filter(|(_, calls)| **calls > 0).collect();
     refused.sort();
     if !refused.is_empty() {
         page.heading("Calls whose key was not taken since the start");
@@ -72,6 +73,39 @@ pub(crate) fn backed_up(report: &TrailReport, file: &Path, columns: usize) -> St
     page.labelled(2, "root", LABEL, &root.to_string());
     page.heading("Checkpoint of these entries: keep it elsewhere");
     page.finish() + note
+}
+
+/// A data directory that was made from a backup.
+pub(crate) fn restored(directory: &Path, done: &Restored, columns: usize) -> String {
+    let mut page = Page::new(columns);
+    let Restored { entries, made, before, incarnation, revision, content, keys } = done;
+    page.heading(&format!("{} is revision {revision} of the backup, verified", directory.display()));
+    page.labelled(
+        2,
+        "entries",
+        LABEL,
+        &format!("{entries} of the backup, made {made}, and 1 that tells of this"),
+    );
+    page.labelled(2, "content", LABEL, content);
+    page.labelled(2, "was", LABEL, before);
+    page.labelled(2, "is now", LABEL, incarnation);
+    page.heading("From here on");
+    page.line(
+        2,
+        "Tokens of the revisions up to here stay valid; what is published from now on is another history.",
+    );
+    if *keys > 0 {
+        let keys = count(*keys as u64, "key");
+        page.line(
+            2,
+            &format!(
+                "{keys} of the backup can not be used here, because the secret behind them is in no backup: put the file \
+                 `key-secret` of the old directory in place of the new one, or make a key with `dashwright key new --data DIR`."
+            ),
+        );
+    }
+    page.line(2, &format!("Serve it with `dashwright serve --data {}`.", directory.display()));
+    page.finish()
 }
 
 fn about(page: &mut Page, key: &v1::Key) {

@@ -31,7 +31,7 @@ pub(crate) use cart::cart;
 pub(crate) use curation::{draft, draft_begun, draft_discarded, draft_edited, drafts, exported, published};
 pub(crate) use explain::{Records, records_of};
 pub(crate) use fitment::fitment;
-pub(crate) use keys::{backed_up, key_made, key_revoked, keys};
+pub(crate) use keys::{backed_up, key_made, key_revoked, keys, restored};
 pub(crate) use lists::{choices, hits, indented, info, record, records};
 pub(crate) use plan::{Shown, plan};
 pub(crate) use reverse::{radios, vehicles_for_part, vehicles_for_radio};

@@ -1,11 +1,13 @@
 //! A page of text: headings, wrapped lines with hanging indents, and tables.
 
 use anstyle::{AnsiColor, Style};
-use comfy_table::{ContentArrangement, Table, presets};
+use comfy_table::{ColumnConstraint, ContentArrangement, Table, presets};
 use textwrap::{Options, WordSeparator, WordSplitter};
 
 /// How much deeper a line goes on than it began.
 const HANGING: usize = 2;
+/// Words up to this length are never broken in a table: an instant, the id of a key.
+const WHOLE_WORD: usize = 24;
 
 const BOLD: Style = Style::new().bold();
 const GOOD: Style = AnsiColor::Green.on_default();
@@ -66,6 +68,12 @@ impl Page {
         table.force_no_tty().set_width(u16::try_from(self.columns - 1).unwrap_or(u16::MAX));
         table.set_header(kept(header, &used).map(|name| name.to_uppercase()));
         table.add_rows(rows.iter().map(|row| kept(row, &used).map(|cell| tame(cell)).collect::<Vec<_>>()));
+        for (place, column) in table.column_iter_mut().enumerate() {
+            let mut cells = rows.iter().filter_map(|row| kept(row, &used).nth(place));
+            if cells.all(|cell| cell.len() <= WHOLE_WORD && !cell.contains(' ')) {
+                column.set_constraint(ColumnConstraint::ContentWidth);
+            }
+        }
         for line in table.trim_fmt().lines() {
             self.text.push_str(&format!(" {line}\n"));
         }

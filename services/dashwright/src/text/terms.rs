@@ -186,3 +186,11 @@ pub(super) fn number(value: f64) -> String {
     let text = format!("{value:.1}");
     text.strip_suffix(".0").unwrap_or(&text).to_owned()
 }
+
+/// An instant of a list, to the second; the JSON form has all of it.
+pub(super) fn to_the_second(instant: &str) -> String {
+    match instant.split_once('.') {
+        Some((whole, fraction)) if fraction.ends_with('Z') => format!("{whole}Z"),
+        _ => instant.to_owned(),
+    }
+}

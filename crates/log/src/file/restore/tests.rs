@@ -29,7 +29,7 @@ fn original(count: usize) -> (tempfile::TempDir, Vec<u8>) {
 }
 
 fn restore(directory: &Path, trail: &[u8]) -> Result<Restored, RestoreError> {
-    FileLog::restore(directory, trail, SMALL, |_| sample("restored"))
+    FileLog::restore(directory, trail, SMALL, |_| Ok(sample("restored")))
 }
 
 /// The lines of a log, whatever its segments are.
@@ -54,7 +54,7 @@ fn the_lines_are_the_same_and_one_more_tells_of_it() {
     let target = root.path().join("a/b");
     let restored = FileLog::restore(&target, trail.as_slice(), SMALL, |trail| {
         assert_eq!((trail.entries, trail.header.incarnation.as_str()), (20, "first"));
-        sample("restored")
+        Ok(sample("restored"))
     })
     .unwrap();
     assert_eq!(restored.entry.entry.sequence, Sequence(21));
@@ -140,11 +140,11 @@ fn a_small_disk_is_refused_before_it_is_full() {
     let disk = Arc::new(FailingDisk::new(None, Failure::Nothing));
     disk.set_free(1_000);
     let refused =
-        FileLog::restore_on(disk.clone(), root.path(), trail.as_slice(), SMALL, |_| sample("restored"));
+        FileLog::restore_on(disk.clone(), root.path(), trail.as_slice(), SMALL, |_| Ok(sample("restored")));
     assert!(matches!(refused, Err(RestoreError::NoSpace { free: 1_000, .. })), "{refused:?}");
     assert_eq!(names(&root.path().join("log")), [""; 0]);
     disk.set_free(1 << 30);
-    FileLog::restore_on(disk, root.path(), trail.as_slice(), SMALL, |_| sample("restored")).unwrap();
+    FileLog::restore_on(disk, root.path(), trail.as_slice(), SMALL, |_| Ok(sample("restored"))).unwrap();
 }
 
 #[test]
@@ -152,8 +152,9 @@ fn failing_any_operation_leaves_a_whole_dataset_or_none() {
     let (_source, trail) = original(10);
     let root = tempfile::tempdir().unwrap();
     let run = |disk: &Arc<FailingDisk>, directory: &Path| {
-        let restore =
-            || FileLog::restore_on(disk.clone(), directory, trail.as_slice(), SMALL, |_| sample("restored"));
+        let restore = || {
+            FileLog::restore_on(disk.clone(), directory, trail.as_slice(), SMALL, |_| Ok(sample("restored")))
+        };
         catch_unwind(AssertUnwindSafe(restore)).is_ok_and(|restored| restored.is_ok())
     };
     let counting = Arc::new(FailingDisk::new(None, Failure::Nothing));

@@ -1,4 +1,4 @@
-//! Prints how fast the log and the store are on this machine: `cargo run --release -p dashwright-store --example measure`.
+//! Prints how fast the log and the store are on this machine: `cargo run --release -p dashwright-store --example measure_store`.
 
 use std::error::Error;
 use std::path::Path;

@@ -1,6 +1,6 @@
 //! How long compiling and identifying take with 150 vehicle lines and with 150,000: the two should cost the same.
 //!
-//! `cargo run --release -p dashwright-snapshot --example measure`
+//! `cargo run --release -p dashwright-snapshot --example measure_snapshot`
 
 use std::error::Error;
 use std::hint::black_box;

@@ -1,5 +1,5 @@
 //! Prints how long a load and a start take, and how much memory a start leaves:
-//! `cargo run --release -p dashwright-engine --example measure [LINES]`.
+//! `cargo run --release -p dashwright-engine --example measure_engine [LINES]`.
 
 use std::error::Error;
 use std::path::{Path, PathBuf};
