@@ -1,14 +1,11 @@
 #!/usr/bin/env python3
 """Holds a history that the service wrote against a verifier that shares no code with it (`_verify_trail.py`).
 
-A dataset is begun and loaded by the binary, and a trail is written of it. The verifier must accept both as they are, and
+A dataset is begun and loaded by the binary, and a backup is taken of it. The verifier must accept both as they are, and
 must refuse every copy in which a byte is flipped, a line is missing, doubled or out of place, or which no longer reaches
 a checkpoint given out earlier.
 
-It needs Python 3.10 or later, the binary in $DASHWRIGHT, and cargo for the trail.
-
-Usage: trail_oracle.py [WRITER]
-    WRITER  a built crates/log/examples/write_trail to ask instead of `cargo run`
+It needs Python 3.10 or later, and the binary in $DASHWRIGHT.
 """
 
 from __future__ import annotations
@@ -47,9 +44,9 @@ def expect(name: str, found: tuple[int, str], status: int, pattern: str) -> None
     CHECKED.append(name)
 
 
-def make_dataset(binary: str, directory: Path) -> Path:
-    """A dataset of one published revision; the process is ended once it serves."""
-    data, records = directory / "data", directory / "records.jsonl"
+def make_dataset(binary: str, directory: Path) -> tuple[Path, Path]:
+    """A dataset of one published revision, and the backup that is the last that its trail tells of."""
+    data, records, backup = directory / "data", directory / "records.jsonl", directory / "backup"
     sources = sorted((ROOT / "crates/demo/data").glob("*.jsonl"))
     records.write_text("".join(source.read_text(encoding="utf-8") for source in sources), encoding="utf-8")
     command = [binary, "serve", "--init", "--data", str(data), "--load", str(records), "--listen", "127.0.0.1:0"]
@@ -58,11 +55,13 @@ def make_dataset(binary: str, directory: Path) -> Path:
     threading.Thread(target=lambda: [lines.put(line) for line in process.stdout], daemon=True).start()
     try:
         first = lines.get(timeout=START_SECONDS)
-        assert first.startswith("serving revision 1 "), first
+        assert first.startswith("serving revision 1 at "), first
+        command = [binary, "backup", "--server", first.split(" at ")[1].strip(), "--to", str(backup), "--reason", "drill"]
+        subprocess.run(command, check=True, stdout=subprocess.DEVNULL, timeout=START_SECONDS)
     finally:
         process.terminate()
         process.wait(timeout=START_SECONDS)
-    return data
+    return data, backup
 
 
 def copy_with(data: Path, directory: Path, lines: list[bytes]) -> Path:
@@ -147,9 +146,8 @@ def check_kept(data: Path, directory: Path, lines: list[bytes]) -> None:
     expect("kept checkpoints of a log that was cut", verify(copy), 1, f"a checkpoint says {len(lines)}")
 
 
-def check_trail(data: Path, directory: Path, lines: list[bytes], writer: list[str]) -> None:
-    trail = directory / "trail.jsonl"
-    whole = subprocess.run([*writer, str(data)], cwd=ROOT, capture_output=True, check=True).stdout
+def check_trail(backup: Path, directory: Path, lines: list[bytes]) -> None:
+    trail, whole = directory / "trail.jsonl", backup.read_bytes()
     said = f"verified {len(lines)} entries, root {re.escape(base64.b64encode(root(lines)).decode())}"
 
     def tampered(name: str, text: bytes, status: int, pattern: str) -> None:
@@ -180,15 +178,14 @@ def main() -> int:
         raise SystemExit("name the binary in $DASHWRIGHT")
     with tempfile.TemporaryDirectory() as name:
         directory = Path(name)
-        data = make_dataset(binary, directory)
+        data, backup = make_dataset(binary, directory)
         segments = sorted((data / "log").glob("*.jsonl"))
         lines = b"".join(segment.read_bytes() for segment in segments).splitlines(keepends=True)
         check_untouched(data, directory, lines)
         check_flips(data, directory, lines)
         check_lines(data, directory, lines)
         check_kept(data, directory, lines)
-        writer = sys.argv[1:] or ["cargo", "run", "-q", "-p", "dashwright-log", "--example", "write_trail", "--"]
-        check_trail(data, directory, lines, writer)
+        check_trail(backup, directory, lines)
     print(f"{len(CHECKED)} checks passed, over {len(lines)} entries")
     return 0
 
