@@ -4,6 +4,9 @@
 #[path = "e2e/answers.rs"]
 mod answers;
 #[cfg(test)]
+#[path = "e2e/as_of.rs"]
+mod as_of;
+#[cfg(test)]
 #[path = "e2e/audit.rs"]
 mod audit;
 #[cfg(test)]

@@ -7,8 +7,20 @@ mod commands;
 #[path = "process/encrypted.rs"]
 mod encrypted;
 #[cfg(test)]
+#[path = "process/formats.rs"]
+mod formats;
+#[cfg(test)]
+#[path = "process/golden.rs"]
+mod golden;
+#[cfg(test)]
+#[path = "process/keeping.rs"]
+mod keeping;
+#[cfg(test)]
 #[path = "process/kill.rs"]
 mod kill;
+#[cfg(test)]
+#[path = "process/secrets.rs"]
+mod secrets;
 #[cfg(test)]
 #[path = "process/serving.rs"]
 mod serving;

@@ -30,12 +30,14 @@ fn main() -> Result<(), Box<dyn Error>> {
     let out = PathBuf::from(std::env::var("OUT_DIR")?);
     std::fs::write(out.join("descriptors.bin"), set.encode_to_vec())?;
 
-    tonic_prost_build::configure().compile_fds(set.clone())?;
+    // In the order of their keys, or the same answer would be other bytes every time.
+    tonic_prost_build::configure().btree_map(".").compile_fds(set.clone())?;
 
     // A second server, in which the answers to look-ups and plans are bytes that were encoded before: see `reply.rs`.
     let replies = out.join("replies");
     std::fs::create_dir_all(&replies)?;
     tonic_prost_build::configure()
+        .btree_map(".")
         .out_dir(&replies)
         .build_client(false)
         .extern_path(".dashwright.v1", "crate::v1")

@@ -1,5 +1,6 @@
 //! The binary as a process: built once, started, read line by line, signalled.
 
+use std::ffi::OsStr;
 use std::io::{BufRead as _, BufReader, Read};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, ExitStatus, Stdio};
@@ -63,7 +64,16 @@ pub struct Ended {
 /// # Errors
 /// When it can not be run or prints what is no text.
 pub fn run(arguments: &[&str]) -> Outcome<Ended> {
-    let output = Command::new(binary()?).args(arguments).env_remove("RUST_LOG").output()?;
+    run_in(arguments, &[])
+}
+
+/// Runs the binary to its end with more in its environment.
+///
+/// # Errors
+/// As [`run`].
+pub fn run_in(arguments: &[&str], environment: &[(&str, &OsStr)]) -> Outcome<Ended> {
+    let mut command = Command::new(binary()?);
+    let output = command.args(arguments).env_remove("RUST_LOG").envs(environment.iter().copied()).output()?;
     let (out, err) = (String::from_utf8(output.stdout)?, String::from_utf8(output.stderr)?);
     Ok(Ended { status: output.status, out, err })
 }
@@ -92,8 +102,16 @@ impl Process {
     /// # Errors
     /// When it can not be started.
     pub fn start(arguments: &[&str]) -> Outcome<Self> {
+        Self::start_in(arguments, &[])
+    }
+
+    /// Starts the binary with more in its environment.
+    ///
+    /// # Errors
+    /// When it can not be started.
+    pub fn start_in(arguments: &[&str], environment: &[(&str, &OsStr)]) -> Outcome<Self> {
         let mut command = Command::new(binary()?);
-        command.args(arguments).env_remove("RUST_LOG").stdin(Stdio::null());
+        command.args(arguments).env_remove("RUST_LOG").envs(environment.iter().copied()).stdin(Stdio::null());
         let mut child = command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn()?;
         let (sender, lines) = channel();
         read_lines(child.stdout.take(), sender.clone(), Line::Out);
@@ -179,6 +197,20 @@ impl Process {
     /// # Errors
     /// When it does not end.
     pub fn ended(mut self) -> Outcome<ExitStatus> {
+        self.wait_for_its_end()
+    }
+
+    /// Waits for its orderly end: all that it has printed.
+    ///
+    /// # Errors
+    /// When it does not end, or fails.
+    pub fn lines_to_its_end(mut self) -> Outcome<Vec<Line>> {
+        let status = self.wait_for_its_end()?;
+        let lines = std::mem::take(&mut self.seen);
+        if status.success() { Ok(lines) } else { Err(format!("it failed: {lines:#?}").into()) }
+    }
+
+    fn wait_for_its_end(&mut self) -> Outcome<ExitStatus> {
         let begin = Instant::now();
         // Its pipes close when it ends.
         while self.next_line(PATIENCE).is_ok() {}

@@ -2,13 +2,14 @@
 
 use std::collections::BTreeMap;
 use std::net::SocketAddr;
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use dashwright_api::v1::catalogue_service_client::CatalogueServiceClient;
 use dashwright_api::v1::fitment_service_client::FitmentServiceClient;
 use dashwright_engine::keys::ServerSecret;
-use dashwright_engine::{Engine, Ground, Origin, Published, Surroundings, initialise, start};
+use dashwright_engine::{Engine, Ground, Origin, Published, Surroundings, initialise, restored, start};
 use dashwright_grpc::auth::{Access, AuthFigures};
 use dashwright_grpc::{Service, Serving, serve};
 use dashwright_log::{FileCheckpoints, FileLog, FileOptions};
@@ -27,6 +28,8 @@ pub type Outcome<T> = Result<T, Box<dyn std::error::Error + Send + Sync>>;
 pub struct Home {
     directory: TempDir,
     incarnation: String,
+    /// How many ids were given, over all starts: no draft has the name of an earlier one.
+    given: Arc<AtomicU64>,
 }
 
 impl Home {
@@ -35,10 +38,30 @@ impl Home {
     /// # Errors
     /// When the directory can not be written.
     pub fn new(incarnation: &str) -> Outcome<Self> {
-        let home = Self { directory: tempfile::tempdir()?, incarnation: incarnation.to_owned() };
-        let log = FileLog::create(&home.directory.path().join("data"), FileOptions::default())?;
+        let home = Self::nowhere(incarnation)?;
+        let log = FileLog::create(&home.data(), FileOptions::default())?;
         initialise(&log, &home.surroundings(), &origin())?;
         Ok(home)
+    }
+
+    /// A dataset that is made from a backup.
+    ///
+    /// # Errors
+    /// When the backup is not whole, or the directory can not be written.
+    pub fn restored(incarnation: &str, backup: &[u8]) -> Outcome<Self> {
+        let home = Self::nowhere(incarnation)?;
+        FileLog::restore(&home.data(), backup, FileOptions::default(), |trail| {
+            restored(trail.head, &home.surroundings(), &origin()).map_err(Into::into)
+        })?;
+        Ok(home)
+    }
+
+    /// The store is gone, as after somebody deleted it.
+    ///
+    /// # Errors
+    /// When it can not be deleted.
+    pub fn lose_store(&self) -> Outcome<()> {
+        Ok(std::fs::remove_dir_all(self.store())?)
     }
 
     /// The engine of the dataset; one at a time.
@@ -46,10 +69,10 @@ impl Home {
     /// # Errors
     /// When the dataset is damaged or open already.
     pub fn engine(&self) -> Outcome<Engine> {
-        let data = self.directory.path().join("data");
+        let data = self.data();
         let ground = Ground {
             log: Arc::new(FileLog::open(&data, FileOptions::default())?.log),
-            store: Store::open(&self.directory.path().join("store"))?.store,
+            store: Store::open(&self.store())?.store,
             checkpoints: Arc::new(FileCheckpoints::open(&data)?.checkpoints),
             signer: None,
             key_secret: ServerSecret::new([7; 32]),
@@ -58,8 +81,21 @@ impl Home {
         Ok(start(ground)?.0)
     }
 
+    fn nowhere(incarnation: &str) -> Outcome<Self> {
+        let given = Arc::default();
+        Ok(Self { directory: tempfile::tempdir()?, incarnation: incarnation.to_owned(), given })
+    }
+
+    fn data(&self) -> PathBuf {
+        self.directory.path().join("data")
+    }
+
+    fn store(&self) -> PathBuf {
+        self.directory.path().join("store")
+    }
+
     fn surroundings(&self) -> Fixed {
-        Fixed { incarnation: self.incarnation.clone(), given: AtomicU64::new(0) }
+        Fixed { incarnation: self.incarnation.clone(), given: Arc::clone(&self.given) }
     }
 }
 
@@ -187,7 +223,7 @@ fn origin() -> Origin {
 /// A clock that stands, and ids that count from the name of the dataset.
 struct Fixed {
     incarnation: String,
-    given: AtomicU64,
+    given: Arc<AtomicU64>,
 }
 
 impl Surroundings for Fixed {

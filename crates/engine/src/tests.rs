@@ -1,8 +1,10 @@
 //! The engine in process: what is served after loads, restarts, kills and damage.
 
 mod as_of;
+mod kept;
 mod kills;
 mod loads;
+mod trail;
 mod views;
 
 use std::path::{Path, PathBuf};

@@ -227,6 +227,15 @@ impl FileLog {
         FileLog::open_on(Arc::new(RealDisk), directory, known, options)
     }
 
+    /// Refuses a directory that is no dataset, or is of a format that this version does not read. Nothing is changed, and
+    /// nothing else is to be opened in the directory before.
+    ///
+    /// # Errors
+    /// See [`OpenError`].
+    pub fn check(directory: &Path) -> Result<(), OpenError> {
+        directory::check_format(&RealDisk, directory)
+    }
+
     /// Verifies and decodes every entry without opening the dataset: it may be open elsewhere, and nothing is changed.
     ///
     /// # Errors

@@ -261,6 +261,27 @@ fn items_that_vanish_or_change_places_show() {
     assert!(matches!(report.set_aside, Some((Doubt::NoLedger, _))), "{report:?}");
 }
 
+/// A newer version wrote it: the log says the same, so that it is set aside whole and filled anew from there.
+#[test]
+fn a_store_of_a_newer_layout_is_set_aside_as_it_was() {
+    let root = tempfile::tempdir().unwrap();
+    let directory = root.path().join("store");
+    fill(&open(&directory), 3);
+    let stored = crate::ledger::Ledger { applied: head(3), totals: BTreeMap::new() }.encode();
+    let (content, _) = crate::value::unwrap(0, &[], &stored).unwrap();
+    let mut content = content.to_vec();
+    content[0] += 1;
+    let newer = crate::value::wrap(0, &[], &content).0;
+    let db = sled::open(&directory).unwrap();
+    db.insert([0], newer.clone()).unwrap();
+    drop(db);
+    let Opened { store, report } = Store::open(&directory).unwrap();
+    let Some((Doubt::DamagedLedger, aside)) = report.set_aside else { panic!("{report:?}") };
+    assert_eq!(store.applied(), None);
+    drop(store);
+    assert_eq!(sled::open(aside).unwrap().get([0]).unwrap().unwrap(), newer);
+}
+
 /// What a damaged directory turned out as.
 #[derive(Debug, PartialEq, Eq, PartialOrd, Ord)]
 enum Outcome {

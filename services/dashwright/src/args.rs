@@ -6,6 +6,7 @@ mod keys;
 mod plans;
 
 use std::net::SocketAddr;
+use std::num::NonZeroU64;
 use std::path::PathBuf;
 
 use clap::builder::{PossibleValue, TypedValueParser as _};
@@ -444,6 +445,11 @@ fn instant(text: &str) -> Result<String, &'static str> {
     let start = format!("{text}T00:00:00Z");
     let stated = [text, &start].into_iter().find(|text| humantime::parse_rfc3339(text).is_ok());
     stated.map(str::to_owned).ok_or("not a time in UTC, as 2026-01-31 or 2026-01-31T18:00:00Z")
+}
+
+/// A number of what is counted from 1.
+fn counted(text: &str) -> Result<NonZeroU64, &'static str> {
+    text.parse().map_err(|_| "not a number from 1 on")
 }
 
 /// A kind of record by its one spelling.

@@ -9,7 +9,7 @@ use std::net::SocketAddr;
 use std::path::PathBuf;
 
 use dashwright_engine::keys::KeyTextError;
-use dashwright_engine::{InitError, StartError};
+use dashwright_engine::{FoldError, InitError, StartError};
 use dashwright_grpc::ServeError;
 use dashwright_log::{IoFault, OpenError};
 use dashwright_store::StoreError;
@@ -356,6 +356,12 @@ impl Failure {
             Self::Start(StartError::LogBehindStore { .. }) => {
                 "restore the log from a backup; to serve what the log still holds, move the directory `store` away"
             }
+            Self::Start(StartError::Entry { source, .. }) => match **source {
+                FoldError::NewerFormat { .. } | FoldError::UnknownKind { .. } => {
+                    "serve it with the newer version of dashwright that wrote it; the log was not changed"
+                }
+                _ => "restore the directory from a backup; the log was not changed",
+            },
             Self::Start(StartError::Rewritten { .. }) => {
                 "somebody has rewritten the log or put an older copy in its place: restore it from a backup. \
                  `dashwright audit verify DIR` tells more; nothing was changed"

@@ -5,7 +5,7 @@ use crate::RebuildCause;
 use dashwright_log::{NewEntry, Sequence};
 
 /// Copies the beginning of a log.
-fn beginning(log: &MemoryLog, entries: u64) -> Arc<MemoryLog> {
+pub(super) fn beginning(log: &MemoryLog, entries: u64) -> Arc<MemoryLog> {
     let copy = MemoryLog::new();
     let all = log.read_from(Sequence::FIRST, usize::try_from(entries).unwrap()).unwrap();
     for stored in all {
@@ -88,6 +88,59 @@ fn a_damaged_store_is_filled_anew() {
     assert!(starts > 100, "{starts} starts");
     // A flip cuts the store's own log there: it is behind, or empty. Few bytes of its file matter to nobody.
     assert!(noticed * 10 > starts * 9, "{noticed} of {starts} were noticed: do the flips hit anything?");
+}
+
+/// A crash of the database while it writes a snapshot of its own: it would not open any more.
+#[test]
+fn a_snapshot_that_was_being_generated_changes_nothing() {
+    let bench = Bench::new();
+    let engine = bench.start();
+    load(&engine, dataset(), None).unwrap();
+    let expected = seen(&engine);
+    drop(engine);
+    let left = bench.store().join("snap.00000000000001A4.generating");
+    std::fs::write(&left, "cut sho").unwrap();
+    let (engine, report) = bench.try_start().unwrap();
+    assert_eq!((seen(&engine), report.rebuilt.is_none(), report.replayed), (expected, true, 0));
+    assert!(!left.exists());
+}
+
+/// The database counts what lies in its directory of large values; a sparse file makes it as large as years of edits.
+#[test]
+fn a_store_that_has_outgrown_its_content_is_filled_anew() {
+    let bench = Bench::new();
+    let engine = bench.start();
+    load(&engine, dataset(), None).unwrap();
+    load(&engine, more(), None).unwrap();
+    let expected = seen(&engine);
+    drop(engine);
+    let large = bench.store().join("blobs").join("9999");
+    let file = std::fs::File::create(&large).unwrap();
+    file.set_len(dashwright_store::OVERGROWN_FLOOR_BYTES + 1).unwrap();
+    let (engine, report) = bench.try_start().unwrap();
+    assert!(matches!(report.rebuilt, Some(RebuildCause::Overgrown)), "{report:?}");
+    assert_eq!(seen(&engine), expected);
+    assert!(!large.exists(), "it is as large as before");
+    drop(engine);
+    assert!(bench.try_start().unwrap().1.rebuilt.is_none(), "once is enough");
+}
+
+/// A file in the place of the database, of a kind that makes it panic or fail: the rest of the process goes on.
+#[test]
+fn a_database_that_does_not_open_is_set_aside_and_filled_anew() {
+    let bench = Bench::new();
+    let engine = bench.start();
+    load(&engine, dataset(), None).unwrap();
+    let expected = seen(&engine);
+    drop(engine);
+    for (round, spoil) in ["no configuration", "segment_size: seven"].iter().enumerate() {
+        std::fs::write(bench.store().join("conf"), spoil).unwrap();
+        let (engine, report) = bench.try_start().unwrap();
+        assert!(matches!(report.rebuilt, Some(RebuildCause::Empty)), "{spoil}: {report:?}");
+        assert_eq!(seen(&engine), expected, "{spoil}");
+        let aside = bench.root.path().join(format!("store.damaged-{}", round + 1));
+        assert_eq!(std::fs::read_to_string(aside.join("conf")).unwrap(), *spoil);
+    }
 }
 
 #[test]

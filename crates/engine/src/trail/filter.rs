@@ -52,7 +52,7 @@ impl Filter {
     }
 
     /// The same without the index: every entry is read.
-    pub(super) fn scan(&self, shared: &Shared, size: u64) -> Result<Vec<u64>, TrailError> {
+    pub(crate) fn scan(&self, shared: &Shared, size: u64) -> Result<Vec<u64>, TrailError> {
         let (mut found, mut next) = (Vec::new(), Sequence::FIRST);
         while next.0 <= size {
             let entries = shared.log.read_from(next, READ_AT_ONCE)?;

@@ -8,7 +8,7 @@ use clap::{ArgGroup, Args, Subcommand};
 use dashwright_log::PublicKey;
 use dashwright_model::record::RecordKey;
 
-use super::{Client, Page, instant};
+use super::{Client, Page, counted, instant};
 
 /// Entries that `audit list` shows unless told otherwise: they fit on a screen or two.
 const ENTRIES: u64 = 50;
@@ -51,7 +51,7 @@ pub(crate) struct Watch {
     #[arg(long, value_name = "TOKEN")]
     pub(crate) after: Option<String>,
     /// End after this many revisions
-    #[arg(long, value_name = "NUMBER")]
+    #[arg(long, value_name = "NUMBER", value_parser = counted)]
     pub(crate) once: Option<NonZeroU64>,
     #[command(flatten)]
     pub(crate) client: Client,
@@ -98,7 +98,7 @@ pub(crate) struct AuditList {
     #[arg(long)]
     pub(crate) payload: bool,
     /// At most this many
-    #[arg(long, value_name = "NUMBER", default_value_t = most_entries())]
+    #[arg(long, value_name = "NUMBER", default_value_t = most_entries(), value_parser = counted)]
     pub(crate) limit: NonZeroU64,
     #[command(flatten)]
     pub(crate) client: Client,
@@ -119,16 +119,16 @@ pub(crate) struct AuditCheckpoint {
 #[command(group = ArgGroup::new("what").required(true).multiple(true))]
 pub(crate) struct AuditProof {
     /// That this entry stands in the trail, by its number
-    #[arg(long, value_name = "NUMBER", group = "what")]
+    #[arg(long, value_name = "NUMBER", group = "what", value_parser = counted)]
     pub(crate) entry: Option<NonZeroU64>,
     /// In the trail when it had this many entries; all that it has now without it
-    #[arg(long, value_name = "ENTRIES", requires = "entry", conflicts_with = "from_size")]
+    #[arg(long, value_name = "ENTRIES", requires = "entry", conflicts_with = "from_size", value_parser = counted)]
     pub(crate) size: Option<NonZeroU64>,
     /// That the trail continues the one that had this many entries
-    #[arg(long, value_name = "ENTRIES", group = "what", conflicts_with = "entry")]
+    #[arg(long, value_name = "ENTRIES", group = "what", conflicts_with = "entry", value_parser = counted)]
     pub(crate) from_size: Option<NonZeroU64>,
     /// Up to this many entries; all that there are now without it
-    #[arg(long, value_name = "ENTRIES", conflicts_with_all = ["entry", "size"])]
+    #[arg(long, value_name = "ENTRIES", conflicts_with_all = ["entry", "size"], value_parser = counted)]
     pub(crate) to_size: Option<NonZeroU64>,
     /// A checkpoint that was kept: that the entry stands in the trail of it, or that the trail continues it
     #[arg(long, value_name = "FILE", group = "what", conflicts_with_all = ["size", "from_size"])]

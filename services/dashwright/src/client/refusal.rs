@@ -113,7 +113,7 @@ impl Refusal {
                 return Some(format!("ask the operator of the service for a key with the role {needed}"));
             }
             "" if self.code == "UNIMPLEMENTED" => "the server is of another version, or is no dashwright",
-            _ => return None,
+            reason => CHANGES.iter().find(|(of, _)| *of == reason)?.1,
         };
         Some(text.to_owned())
     }
@@ -129,6 +129,34 @@ impl Refusal {
         (!arguments.is_empty()).then(|| format!("correct {}", arguments.join(", ")))
     }
 }
+
+/// Why changes are refused, and what to do next.
+const CHANGES: &[(&str, &str)] = &[
+    ("REQUEST_ID_REUSED", "leave out --request-id, which belongs to another change"),
+    (
+        "DRAFT_NOT_OPEN",
+        "see which drafts are open with `dashwright draft list`, and what became of this one with `dashwright \
+         audit list --draft ID`",
+    ),
+    (
+        "DRAFT_OUTDATED",
+        "begin another draft, which starts from the latest revision, and put the same records into it; `dashwright \
+         diff BASE` shows what was published meanwhile",
+    ),
+    ("DRAFT_MOVED", "look at it with `dashwright draft show ID`, and publish it again"),
+    (
+        "DRAFT_EMPTY",
+        "put records into it with `dashwright draft edit`, or end it with `dashwright draft discard`",
+    ),
+    ("EDIT_TOO_LARGE", "send the records in several edits of the same draft"),
+    ("RECORDS_CONTRADICT", "mend the draft with `dashwright draft edit`, and publish it again"),
+    ("WRITES_STOPPED", "the operator starts the service again; its log says why it stopped writing"),
+    ("DISK_FULL", "the operator makes room on the server's disk; nothing was changed"),
+    ("KEY_NOT_FOUND", "see which keys there are with `dashwright key list`"),
+    ("TOO_MANY_KEYS", "revoke one of them with `dashwright key revoke`, then make the new one"),
+    ("FIRST_KEY_NOT_OPERATOR", "say --role operator; the others are then made with that key"),
+    ("TRAIL_SHORTER", "see how many entries there are with `dashwright audit checkpoint`"),
+];
 
 /// Fields of requests and the arguments that state them.
 const ARGUMENTS: &[(&str, &str)] = &[
@@ -158,6 +186,14 @@ const ARGUMENTS: &[(&str, &str)] = &[
     ("page_size", "--page-size"),
     ("id_prefix", "--prefix"),
     ("key.id", "KIND/ID"),
+    ("change.reason", "--reason"),
+    ("change.request_id", "--request-id"),
+    ("draft_id", "ID"),
+    ("puts", "--put"),
+    ("deletes", "--delete"),
+    ("holder", "--holder"),
+    ("roles", "--role"),
+    ("expires_at", "--expires"),
 ];
 
 /// The argument that states a field or holds it: `order.wishes.2.weight` is one of `--wish`.
@@ -166,8 +202,9 @@ fn argument(path: &str) -> Option<String> {
         let place = rest.split('.').next()?.parse::<usize>().ok()?;
         return Some(format!("line {} of the cart", place + 1));
     }
-    let holds =
-        |field: &str| path.strip_prefix(field).is_some_and(|rest| rest.is_empty() || rest.starts_with('.'));
+    let holds = |field: &str| {
+        path.strip_prefix(field).is_some_and(|rest| rest.is_empty() || rest.starts_with(['.', '[']))
+    };
     ARGUMENTS.iter().find(|(field, _)| holds(field)).map(|(_, argument)| (*argument).to_owned())
 }
 

@@ -73,3 +73,22 @@ fn a_status_without_details_is_still_a_refusal() {
     assert_eq!(refusal.reason, "");
     assert!(refusal.next().is_some_and(|next| next.contains("another version")));
 }
+
+#[test]
+fn who_may_not_change_something_is_told_what_to_do() {
+    for (code, reason_of, said) in [
+        (Code::NotFound, "DRAFT_NOT_OPEN", "dashwright draft list"),
+        (Code::Aborted, "DRAFT_OUTDATED", "begin another draft"),
+        (Code::FailedPrecondition, "WRITES_STOPPED", "starts the service again"),
+        (Code::FailedPrecondition, "FIRST_KEY_NOT_OPERATOR", "--role operator"),
+    ] {
+        let refusal = refusal(code, "no", reason(reason_of, &[]));
+        assert!(refusal.next().unwrap().contains(said), "{reason_of}");
+    }
+    assert_eq!(refusal(Code::Internal, "no", reason("ANOTHER", &[])).next(), None);
+    let mut details = reason("FIELDS_INVALID", &[]);
+    details.add_bad_request_violation("change.reason", "is missing");
+    details.add_bad_request_violation("puts[7]", "is no record");
+    let refusal = refusal(Code::InvalidArgument, "no", details);
+    assert_eq!(refusal.next().as_deref(), Some("correct --reason, --put"));
+}

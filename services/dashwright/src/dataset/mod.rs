@@ -82,6 +82,8 @@ pub(crate) fn begin(directory: &Path) -> Result<(), Failure> {
 
 /// Starts the engine on the log and the store of a directory; checkpoints are signed with the key of a file.
 pub(crate) fn start(directory: &Path, signer: Option<&Path>) -> Result<Engine, Failure> {
+    // The database changes what it opens: not in a directory that a newer version wrote, or that is no dataset.
+    FileLog::check(directory)?;
     // The store knows which entries were verified before, so it is opened first; who has the directory, the log says.
     let store = match Store::open(&directory.join(STORE)) {
         Ok(opened) => opened.store,
