@@ -218,7 +218,8 @@ impl Writer {
     ) -> Result<Option<RequestFacts>, WriteError> {
         let Some(id) = request_id else { return Ok(None) };
         let key = layout::request_key(id);
-        let Some(facts) = self.store.get(Space::Meta, &key)? else { return Ok(None) };
+        let facts = self.store.get(Space::Meta, &key).map_err(|error| self.store_failed(&error))?;
+        let Some(facts) = facts else { return Ok(None) };
         let facts: RequestFacts = layout::read_facts(&key, &facts)?;
         if facts.kind == kind {
             return Ok(Some(facts));
@@ -262,6 +263,13 @@ impl Writer {
         }
         let changes = fold(&mut self.state, &self.store, stored, self.settled)?;
         Ok(self.store.apply(stored.head(), &changes)?)
+    }
+
+    /// A store that does not answer knows no earlier requests, so that nothing may be written beside it.
+    pub(crate) fn store_failed(&self, error: &StoreError) -> WriteError {
+        tracing::error!(%error, "the store failed, writes stop until a restart fills it anew");
+        self.shared.stop(Writes::StoppedByStore);
+        WriteError::Stopped { writes: Writes::StoppedByStore }
     }
 
     pub(crate) fn go_on(&self) -> Result<(), WriteError> {

@@ -34,7 +34,8 @@ impl Writer {
         let earlier = self.earlier(request_id, REVISION_PUBLISH)?.and_then(|facts| facts.revision);
         let Some(revision) = earlier else { return Ok(None) };
         let key = layout::revision_key(revision);
-        let Some(facts) = self.store.get(Space::Meta, &key)? else { return Ok(None) };
+        let facts = self.store.get(Space::Meta, &key).map_err(|error| self.store_failed(&error))?;
+        let Some(facts) = facts else { return Ok(None) };
         Ok(Some(self.published(&layout::read_facts(&key, &facts)?, true)))
     }
 

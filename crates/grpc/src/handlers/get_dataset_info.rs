@@ -24,6 +24,7 @@ impl Service {
             counts: RecordKind::ALL.iter().map(|kind| count(&view, *kind)).collect(),
             limits: LIMITS.named().into_iter().map(|(name, value)| (name.to_owned(), value)).collect(),
             server_version: env!("CARGO_PKG_VERSION").to_owned(),
+            writes: to_proto::writes(self.engine.writes()).into(),
         })
     }
 }

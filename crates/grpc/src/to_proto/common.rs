@@ -1,7 +1,7 @@
 //! Revisions, evidence, money.
 
 use dashwright_api::v1;
-use dashwright_engine::View;
+use dashwright_engine::{View, Writes};
 use dashwright_model::Evidence;
 use dashwright_model::record::part::Price;
 use dashwright_planner::WeakestEvidence;
@@ -16,6 +16,16 @@ pub(crate) fn dataset_revision(view: &View) -> v1::DatasetRevision {
         token: view.token().to_string(),
         number: view.revision(),
         content_hash: view.content_hash().to_string(),
+    }
+}
+
+/// Whether changes are taken.
+pub(crate) fn writes(writes: Writes) -> v1::Writes {
+    match writes {
+        Writes::Taken => v1::Writes::Taken,
+        Writes::StoppedByLog => v1::Writes::StoppedByLog,
+        Writes::StoppedByStore => v1::Writes::StoppedByStore,
+        Writes::StoppedByCheckpoints => v1::Writes::StoppedByCheckpoints,
     }
 }
 

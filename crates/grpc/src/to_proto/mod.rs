@@ -14,7 +14,7 @@ mod vehicle;
 mod wiring;
 
 pub(crate) use cart::{cart, radio_for_vehicle, vehicle_for_part, vehicle_for_radio};
-pub(crate) use common::{dataset_revision, weakest_evidence};
+pub(crate) use common::{dataset_revision, weakest_evidence, writes};
 pub(crate) use fitment::FitmentText;
 pub(crate) use fitment::{question_text, shared_answer};
 pub(crate) use plan::plan;

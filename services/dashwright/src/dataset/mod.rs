@@ -99,9 +99,11 @@ pub(crate) fn start(directory: &Path, signer: Option<&Path>) -> Result<Engine, F
         Err(OpenError::Disagrees { .. }) => FileLog::open(directory, FileOptions::default())?,
         opened => opened?,
     };
+    let key_secret = secret::key_secret(directory)?;
+    let secret_id = key_secret.id();
     let ground = Ground {
         checkpoints: Arc::new(FileCheckpoints::open(directory)?.checkpoints),
-        key_secret: secret::key_secret(directory)?,
+        key_secret,
         log: Arc::new(opened.log),
         store,
         signer: signer.map(secret::signer).transpose()?,
@@ -109,6 +111,7 @@ pub(crate) fn start(directory: &Path, signer: Option<&Path>) -> Result<Engine, F
     };
     let (engine, report) = dashwright_engine::start(ground)?;
     memory::give_back();
+    warn_of_dead_keys(&engine, &secret_id);
     tracing::info!(
         records = report.records,
         replayed = report.replayed,
@@ -118,6 +121,18 @@ pub(crate) fn start(directory: &Path, signer: Option<&Path>) -> Result<Engine, F
         "started"
     );
     Ok(engine)
+}
+
+/// Keys that were made under another secret let nobody in; without a word nobody would know why.
+fn warn_of_dead_keys(engine: &Engine, secret_id: &str) {
+    let ring = engine.keys().borrow().clone();
+    let dead = ring.keys().filter(|key| key.revoked.is_none() && key.secret_id != secret_id).count();
+    if dead > 0 {
+        tracing::warn!(
+            dead,
+            "keys were made under another secret than that of the directory: they let nobody in"
+        );
+    }
 }
 
 /// Who asks for what the command line asks for: the account that the program runs under.

@@ -90,8 +90,15 @@ pub(crate) fn record(answer: &v1::GetRecordResponse, columns: usize) -> String {
 /// What is served.
 pub(crate) fn info(server: &str, answer: &v1::GetDatasetInfoResponse, columns: usize) -> String {
     let mut page = Page::new(columns);
-    let v1::GetDatasetInfoResponse { revision, incarnation, published_at, counts, limits, server_version } =
-        answer;
+    let v1::GetDatasetInfoResponse {
+        revision,
+        incarnation,
+        published_at,
+        counts,
+        limits,
+        server_version,
+        writes: _,
+    } = answer;
     page.heading("Dataset");
     page.labelled(2, "served by", LABEL, &format!("{server}, version {server_version}"));
     page.labelled(2, "read from", LABEL, &what_was_read(revision.as_ref()));
@@ -100,6 +107,7 @@ pub(crate) fn info(server: &str, answer: &v1::GetDatasetInfoResponse, columns: u
     }
     page.labelled(2, "incarnation", LABEL, incarnation);
     page.labelled(2, "published", LABEL, published_at);
+    page.labelled(2, "changes", LABEL, terms::writes(answer.writes()));
     page.heading("Records");
     let rows = counts.iter().map(|count| vec![terms::record_kind(count.kind()), count.count.to_string()]);
     page.table(&["kind", "records"], rows.collect());

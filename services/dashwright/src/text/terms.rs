@@ -176,6 +176,23 @@ pub(super) fn evidence(evidence: &v1::Evidence) -> String {
     text
 }
 
+/// Whether changes are taken.
+pub(super) fn writes(writes: v1::Writes) -> &'static str {
+    match writes {
+        v1::Writes::Unspecified => "the server does not say whether they are taken",
+        v1::Writes::Taken => "taken",
+        v1::Writes::StoppedByLog => {
+            "not taken until a restart: a write to the log failed, see the server's log and its disk"
+        }
+        v1::Writes::StoppedByStore => {
+            "not taken until a restart: the store failed, which the restart fills anew from the log"
+        }
+        v1::Writes::StoppedByCheckpoints => {
+            "not taken until a restart: a checkpoint could not be kept, see the server's log and its disk"
+        }
+    }
+}
+
 /// A record by its key.
 pub(super) fn record(key: &v1::RecordKey) -> String {
     format!("{}/{}", record_kind(key.kind()), key.id)

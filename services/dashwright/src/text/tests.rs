@@ -288,6 +288,7 @@ fn what_is_served_is_told_with_counts_and_limits() {
         counts: vec![v1::KindCount { kind: v1::RecordKind::Dash.into(), count: 40 }],
         limits: [(text("calls"), 2), (text("answer_bytes"), 1)].into(),
         server_version: text("1.2.3"),
+        writes: v1::Writes::Taken.into(),
     };
     check(&info("http://127.0.0.1:1", &answer, COLUMNS), include_str!("golden/info.txt"));
 }
