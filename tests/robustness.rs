@@ -10,21 +10,29 @@
 //! `DASHWRIGHT_SEED` gives another order of kills and other clients. A C compiler makes the interposer,
 //! `robustness/interpose.c`, through which a process fails or dies at a chosen file operation.
 
-#![cfg(all(test, target_os = "linux"))]
+#![cfg(target_os = "linux")]
 
+#[cfg(test)]
 #[path = "robustness/damage.rs"]
 mod damage;
+#[cfg(test)]
 #[path = "robustness/disk_full.rs"]
 mod disk_full;
+#[cfg(test)]
 #[path = "robustness/failures.rs"]
 mod failures;
+#[cfg(test)]
 #[path = "robustness/interposer.rs"]
 mod interposer;
+#[cfg(test)]
 #[path = "robustness/kills.rs"]
 mod kills;
+#[cfg(test)]
 #[path = "robustness/order.rs"]
 mod order;
+#[cfg(test)]
 #[path = "robustness/proof.rs"]
 mod proof;
+#[cfg(test)]
 #[path = "robustness/work.rs"]
 mod work;

@@ -25,7 +25,7 @@ use tonic::transport::{Channel, Endpoint};
 use crate::work::{Asked, Caller, Random, Request};
 
 /// Bytes that are flipped in each file in the ordinary run, at even distances; the variable asks for more.
-const FLIPS: usize = 4;
+const FLIPS: usize = 10;
 const FLIPS_VARIABLE: &str = "DASHWRIGHT_FLIPS";
 /// Of the bits that are flipped.
 const SEED: u64 = 0x2545_f491_4f6c_dd1d;
@@ -265,6 +265,13 @@ async fn a_damaged_file_is_named_or_changes_no_answer() {
                 Ok((_, address)) => {
                     let answers = sample.ask(&address).await;
                     compare(&sample.expected, &answers, &file, &place);
+                    let said = format!("{:?}", server.kill().unwrap());
+                    let dead = said.contains("they let nobody in");
+                    assert_eq!(
+                        dead,
+                        file == Path::new(KEY_SECRET) && answers != sample.expected,
+                        "{place}: {said}"
+                    );
                     true
                 }
                 Err(_) => {

@@ -261,6 +261,54 @@ async fn a_file_whose_nth_operation_fails_is_whole_or_not_there() {
     }
 }
 
+/// A restore whose n-th operation fails leaves the whole dataset, or a place into which it can be made again.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_restore_whose_nth_operation_fails_is_whole_or_can_be_made_again() {
+    let root = tempfile::tempdir().unwrap();
+    let (file, data, trail) =
+        (catalogue(root.path()), root.path().join("data"), root.path().join("backup.trail"));
+    let (data, trail) = (data.to_str().unwrap(), trail.to_str().unwrap());
+    let serve = ["serve", "--data", data, "--listen", "127.0.0.1:0", "--init", "--load", &file];
+    let mut server = Process::start(&serve).unwrap();
+    let (_, address) = server.serving().unwrap();
+    let expected = content(&address).await;
+    let backup = run(&["backup", "--to", trail, "--reason", "a test", "--server", &address]).unwrap();
+    assert!(backup.status.success(), "{backup:?}");
+    let (mut made, mut told, mut number) = (0, 0, 1);
+    loop {
+        let effect = EFFECTS[number / stride().min(2) % EFFECTS.len()];
+        let into = root.path().join(format!("restored-{number}"));
+        let stage = Stage::new(&into).unwrap();
+        stage.arm(&nth(number, effect)).unwrap();
+        let into = into.to_str().unwrap();
+        let restore = ["restore", trail, "--data", into, "--reason", "a test"];
+        let restored = stage.run(&restore).unwrap();
+        let chosen = stage.chosen().unwrap();
+        let place = format!("restore, {} of operation {number}, {chosen:?}", effect.word());
+        let success = restored.status.success();
+        (made, told) = if success { (made + 1, told) } else { (made, told + 1) };
+        assert!(success || restored.err.contains("error: "), "{place}: {restored:?}");
+        assert!(success || effect != Effect::Short, "{place}: a short write is no failure: {restored:?}");
+        let serve = ["serve", "--data", into, "--listen", "127.0.0.1:0"];
+        let mut server = Process::start(&serve).unwrap();
+        let mut serves = server.serving();
+        if let Err(refused) = &serves {
+            assert!(!success, "{place}: it is said to be restored: {refused}");
+            let again = run(&restore).unwrap();
+            assert!(again.status.success(), "{place}: {restored:?}, and again: {again:?}");
+            server = Process::start(&serve).unwrap();
+            serves = server.serving();
+        }
+        assert_eq!(content(&serves.unwrap().1).await, expected, "{place}");
+        if chosen.is_none() {
+            break;
+        }
+        number += stride().min(2);
+    }
+    println!("restore: {made} were made, {told} said why not, up to operation {number}");
+    assert!(made >= 1 && told > 1);
+}
+
 /// The same without the interposer: the system calls themselves fail.
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn system_calls_that_fail_are_told_as_well() {

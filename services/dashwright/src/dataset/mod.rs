@@ -18,7 +18,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use dashwright_engine::{Engine, Ground, Origin, initialise};
-use dashwright_log::{FileCheckpoints, FileLog, FileOptions, Head, Log, OpenError};
+use dashwright_log::{CHECKPOINTS_FILE, FileCheckpoints, FileLog, FileOptions, Head, Log, OpenError};
 use dashwright_store::{Store, StoreError};
 
 pub(crate) use audit::{Checked, CheckedKind, audit_verify, checkpoint_of, kept_checkpoint};
@@ -30,6 +30,7 @@ pub(crate) use verify::verify;
 use crate::failure::Failure;
 use crate::memory;
 use crate::wiring::Machine;
+use secret::KEY_SECRET;
 
 /// The file that a directory has exactly when a dataset was begun in it.
 const FORMAT_FILE: &str = "FORMAT";
@@ -70,7 +71,10 @@ pub(crate) fn begin(directory: &Path) -> Result<(), Failure> {
         Ok(log) => log,
         Err(error @ OpenError::AlreadyADataset { .. }) => {
             let log = FileLog::open(directory, FileOptions::default())?.log;
-            if log.head() != Head::EMPTY {
+            // A start makes these and comes after the first entry: where one is, a log that is empty was lost.
+            let was_started =
+                [STORE, CHECKPOINTS_FILE, KEY_SECRET].iter().any(|name| directory.join(name).exists());
+            if log.head() != Head::EMPTY || was_started {
                 return Err(error.into());
             }
             log

@@ -10,7 +10,7 @@ use dashwright_log::Signer;
 use crate::failure::Failure;
 
 /// The file of the secret that keys are proven with.
-const KEY_SECRET: &str = "key-secret";
+pub(super) const KEY_SECRET: &str = "key-secret";
 /// What its name is while it is written.
 const KEY_SECRET_DRAFT: &str = "key-secret.new";
 /// The name that signs checkpoints; who verifies them knows it from the verifier key.
@@ -21,8 +21,11 @@ const SECRET_BYTES: usize = 32;
 /// restored without this file, prove nothing under it.
 pub(super) fn key_secret(directory: &Path) -> Result<ServerSecret, Failure> {
     let file = directory.join(KEY_SECRET);
-    match fs::read_to_string(&file) {
-        Ok(text) => Ok(ServerSecret::new(bytes_of(&text).ok_or(Failure::NotASecret { file })?)),
+    match fs::read(&file) {
+        Ok(text) => {
+            let bytes = bytes_of(&String::from_utf8_lossy(&text));
+            Ok(ServerSecret::new(bytes.ok_or(Failure::NotASecret { file })?))
+        }
         Err(error) if error.kind() == io::ErrorKind::NotFound => {
             let mut bytes = [0; SECRET_BYTES];
             getrandom::fill(&mut bytes).map_err(|error| Failure::System(error.into()))?;
@@ -30,7 +33,7 @@ pub(super) fn key_secret(directory: &Path) -> Result<ServerSecret, Failure> {
             tracing::info!(file = %file.display(), "made a secret for keys; no backup holds it");
             Ok(ServerSecret::new(bytes))
         }
-        Err(error) => Err(Failure::System(error)),
+        Err(source) => Err(Failure::File { file, source }),
     }
 }
 
@@ -104,5 +107,7 @@ mod tests {
             assert!(matches!(key_secret(root.path()), Err(Failure::NotASecret { .. })), "{text}");
             assert_eq!(fs::read_to_string(root.path().join(KEY_SECRET)).unwrap(), text);
         }
+        fs::write(root.path().join(KEY_SECRET), [0xff; 64]).unwrap();
+        assert!(matches!(key_secret(root.path()), Err(Failure::NotASecret { .. })), "not even text");
     }
 }
