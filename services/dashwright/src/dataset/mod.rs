@@ -30,7 +30,6 @@ pub(crate) use verify::verify;
 use crate::failure::Failure;
 use crate::memory;
 use crate::wiring::Machine;
-use secret::KEY_SECRET;
 
 /// The file that a directory has exactly when a dataset was begun in it.
 const FORMAT_FILE: &str = "FORMAT";
@@ -71,10 +70,7 @@ pub(crate) fn begin(directory: &Path) -> Result<(), Failure> {
         Ok(log) => log,
         Err(error @ OpenError::AlreadyADataset { .. }) => {
             let log = FileLog::open(directory, FileOptions::default())?.log;
-            // A start makes these and comes after the first entry: where one is, a log that is empty was lost.
-            let was_started =
-                [STORE, CHECKPOINTS_FILE, KEY_SECRET].iter().any(|name| directory.join(name).exists());
-            if log.head() != Head::EMPTY || was_started {
+            if log.head() != Head::EMPTY || was_begun(directory)? {
                 return Err(error.into());
             }
             log
@@ -82,6 +78,19 @@ pub(crate) fn begin(directory: &Path) -> Result<(), Failure> {
         Err(error) => return Err(error.into()),
     };
     Ok(initialise(&log, &Machine, &origin("begin a dataset"))?)
+}
+
+/// Whether there is something that only entries lead to: where the log is empty then, it was lost.
+fn was_begun(directory: &Path) -> Result<bool, Failure> {
+    let store = store_of(directory);
+    if directory.join(CHECKPOINTS_FILE).exists() || !store.is_dir() {
+        return Ok(directory.join(CHECKPOINTS_FILE).exists());
+    }
+    // As a copy: this one may still be held for a moment when the start wants it.
+    let scratch = tempfile::tempdir().map_err(Failure::System)?;
+    let copy = scratch.path().join(STORE);
+    verify::copy_directory(&store, &copy).map_err(Failure::System)?;
+    Ok(Store::open(&copy)?.store.applied().is_some())
 }
 
 /// Starts the engine on the log and the store of a directory; checkpoints are signed with the key of a file.

@@ -10,7 +10,7 @@ use dashwright_log::Signer;
 use crate::failure::Failure;
 
 /// The file of the secret that keys are proven with.
-pub(super) const KEY_SECRET: &str = "key-secret";
+const KEY_SECRET: &str = "key-secret";
 /// What its name is while it is written.
 const KEY_SECRET_DRAFT: &str = "key-secret.new";
 /// The name that signs checkpoints; who verifies them knows it from the verifier key.

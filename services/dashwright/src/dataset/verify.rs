@@ -97,7 +97,7 @@ fn lock(directory: &Path) -> Result<Option<File>, Failure> {
     }
 }
 
-fn copy_directory(from: &Path, to: &Path) -> io::Result<()> {
+pub(super) fn copy_directory(from: &Path, to: &Path) -> io::Result<()> {
     fs::create_dir(to)?;
     for entry in fs::read_dir(from)? {
         let entry = entry?;
