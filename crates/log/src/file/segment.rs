@@ -8,12 +8,17 @@ use super::disk::{Disk, fault};
 use crate::entry::MAX_LINE_BYTES;
 use crate::port::{IoFault, Operation, Sequence};
 
-/// Entries per remembered offset: finding an entry reads at most this many others first, and a million entries
-/// cost 32 KiB of memory.
+/// Entries per remembered offset: finding an entry reads at most this many others first, and a million small entries
+/// cost 64 KiB of memory.
 pub(crate) const ENTRIES_PER_OFFSET: u64 = 256;
 
-/// Bytes read from a file at once: large enough that the system calls cost nothing beside the hashing.
-const READ_BYTES: usize = 256 * 1024;
+/// Bytes per remembered offset: where entries are large, finding one reads less than this of others first. As much as is
+/// read at once anyway.
+pub(crate) const BYTES_PER_OFFSET: u64 = READ_BYTES as u64;
+
+/// Bytes read from a file at once: large enough that the system calls cost nothing beside the hashing, small enough that
+/// reading one entry does not read much else.
+const READ_BYTES: usize = 64 * 1024;
 
 const SUFFIX: &str = ".jsonl";
 const NAME_DIGITS: usize = 20;
@@ -22,30 +27,29 @@ const NAME_DIGITS: usize = 20;
 #[derive(Debug)]
 pub(crate) struct Segment {
     pub(crate) first: Sequence,
-    /// Where entries `first`, `first + 256`, … begin, as far as the file has been read.
-    offsets: Vec<u64>,
+    /// Some entries and where they begin, in their order, as far as the file has been read.
+    places: Vec<(Sequence, u64)>,
 }
 
 impl Segment {
     pub(crate) fn new(first: Sequence) -> Segment {
-        Segment { first, offsets: vec![0] }
+        Segment { first, places: vec![(first, 0)] }
     }
 
-    /// Remembers where an entry begins, if it is the next one worth remembering.
+    /// Remembers where an entry begins, if it is far enough behind the last one that is remembered.
     pub(crate) fn note(&mut self, sequence: Sequence, offset: u64) {
-        let steps = sequence.0.saturating_sub(self.first.0);
-        if steps == self.offsets.len() as u64 * ENTRIES_PER_OFFSET {
-            self.offsets.push(offset);
+        let (last, last_offset) = self.places.last().copied().unwrap_or((self.first, 0));
+        let entries = sequence.0.saturating_sub(last.0);
+        let bytes = offset.saturating_sub(last_offset);
+        if entries >= ENTRIES_PER_OFFSET || (entries > 0 && bytes >= BYTES_PER_OFFSET) {
+            self.places.push((sequence, offset));
         }
     }
 
     /// The nearest remembered entry at or before `sequence`, and where it begins.
     pub(crate) fn nearest(&self, sequence: Sequence) -> (Sequence, u64) {
-        let step = usize::try_from(sequence.0.saturating_sub(self.first.0) / ENTRIES_PER_OFFSET)
-            .unwrap_or(usize::MAX)
-            .min(self.offsets.len().saturating_sub(1));
-        let offset = self.offsets.get(step).copied().unwrap_or(0);
-        (Sequence(self.first.0 + step as u64 * ENTRIES_PER_OFFSET), offset)
+        let beyond = self.places.partition_point(|(place, _)| *place <= sequence);
+        self.places.get(beyond.saturating_sub(1)).copied().unwrap_or((self.first, 0))
     }
 }
 
@@ -150,12 +154,29 @@ mod tests {
     #[test]
     fn finds_the_nearest_remembered_entry() {
         let mut segment = Segment::new(Sequence(1001));
-        for (step, offset) in [(0, 0), (1, 9), (ENTRIES_PER_OFFSET, 7_000), (3 * ENTRIES_PER_OFFSET, 21_000)]
-        {
+        for (step, offset) in [(0, 0), (1, 9), (255, 6_900), (256, 7_000), (511, 14_000), (520, 15_000)] {
             segment.note(Sequence(1001 + step), offset);
         }
         assert_eq!(segment.nearest(Sequence(1001 + 255)), (Sequence(1001), 0));
         assert_eq!(segment.nearest(Sequence(1001 + 256)), (Sequence(1001 + 256), 7_000));
-        assert_eq!(segment.nearest(Sequence(1001 + 900)), (Sequence(1001 + 256), 7_000), "768 was not noted");
+        assert_eq!(segment.nearest(Sequence(1001 + 515)), (Sequence(1001 + 256), 7_000), "511 is too near");
+        assert_eq!(segment.nearest(Sequence(1001 + 900)), (Sequence(1001 + 520), 15_000));
+        // Somebody else has read the same part of the file again.
+        segment.note(Sequence(1001 + 300), 8_000);
+        assert_eq!(segment.nearest(Sequence(1001 + 400)), (Sequence(1001 + 256), 7_000));
+    }
+
+    #[test]
+    fn large_entries_are_remembered_by_their_bytes() {
+        let mut segment = Segment::new(Sequence(1));
+        let large = BYTES_PER_OFFSET * 3 / 4;
+        for step in 0..10 {
+            segment.note(Sequence(1 + step), step * large);
+        }
+        // Every second one begins far enough behind the last one remembered.
+        for step in 0..10 {
+            let remembered = step / 2 * 2;
+            assert_eq!(segment.nearest(Sequence(1 + step)), (Sequence(1 + remembered), remembered * large));
+        }
     }
 }

@@ -273,6 +273,30 @@ fn many_entries_are_found_by_few_offsets() {
 }
 
 #[test]
+fn large_entries_are_found_without_reading_those_before() {
+    let root = tempfile::tempdir().unwrap();
+    let log = FileLog::create(root.path(), FileOptions::default()).unwrap();
+    for place in 0..20 {
+        let payload = serde_json::value::to_raw_value(&"x".repeat(100_000)).unwrap();
+        log.append(log.head(), NewEntry { payload, ..sample(&place.to_string()) }).unwrap();
+    }
+    let check = |log: &FileLog| {
+        // What is before the entry is spoilt, so that reading it would be noticed.
+        let file = &segments(root.path())[0];
+        let text = fs::read_to_string(file).unwrap();
+        fs::write(file, text.replacen("xxx", "xyx", 1)).unwrap();
+        for from in 3..=20 {
+            assert_eq!(log.read_from(Sequence(from), 1).unwrap()[0].entry.sequence, Sequence(from));
+        }
+        assert!(matches!(log.read_from(Sequence(1), 1), Err(ReadError::Damaged(_))));
+        fs::write(file, text).unwrap();
+    };
+    check(&log);
+    drop(log);
+    check(&FileLog::open(root.path(), FileOptions::default()).unwrap().log);
+}
+
+#[test]
 fn a_second_opening_is_refused_and_names_the_process() {
     let root = tempfile::tempdir().unwrap();
     let log = FileLog::create(root.path(), SMALL).unwrap();
