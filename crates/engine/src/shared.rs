@@ -158,10 +158,13 @@ impl Shared {
     pub(crate) fn checkpoint_at(&self, size: u64) -> Result<Option<String>, StateError> {
         let Some(root) = self.with_tree(|tree| tree.root_at(size)) else { return Ok(None) };
         let mut last = (0, Digest::of(b""));
-        for revision in (1..=self.view().revision()).rev() {
-            if let Some(facts) = self.revision_facts(revision)?.filter(|facts| facts.sequence <= size) {
-                last = (revision, facts.content_hash);
-                break;
+        // Entries and revisions go up together, so that halving finds the last one within the first `size` entries.
+        let (mut within, mut beyond) = (0, self.view().revision() + 1);
+        while beyond - within > 1 {
+            let middle = within + (beyond - within) / 2;
+            match self.revision_facts(middle)?.filter(|facts| facts.sequence <= size) {
+                Some(facts) => (within, last) = (middle, (middle, facts.content_hash)),
+                None => beyond = middle,
             }
         }
         Ok(Some(self.note(self.dataset.incarnation(), size, root, last)))

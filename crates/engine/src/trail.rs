@@ -103,13 +103,14 @@ impl Engine {
         if latest_first {
             sequences.reverse();
         }
-        let wanted = sequences.iter().skip(skip).take(limit);
-        let mut entries = Vec::new();
-        for sequence in wanted {
-            let read = self.shared.log.read_from(Sequence(*sequence), 1)?;
-            let Some(stored) = read.into_iter().next() else { continue };
+        let wanted: Vec<u64> = sequences.iter().skip(skip).take(limit).copied().collect();
+        let mut entries = Vec::with_capacity(wanted.len());
+        for stored in self.read_each(wanted)? {
             let revision = self.published_in(&stored)?;
             entries.push((stored, revision));
+        }
+        if latest_first {
+            entries.reverse();
         }
         Ok(Listed { entries, total: sequences.len() as u64 })
     }
@@ -238,6 +239,20 @@ impl Engine {
     pub fn note_operator_call(&self, origin: &Origin, call: &'static str) -> Result<(), WriteError> {
         let origin = origin.clone();
         self.ask(move |writer| writer.operator_call(&origin, call))
+    }
+
+    /// The entries of these sequences in the order of the trail; those that stand side by side are read together.
+    fn read_each(&self, mut wanted: Vec<u64>) -> Result<Vec<StoredEntry>, TrailError> {
+        wanted.sort_unstable();
+        let (mut entries, mut left) = (Vec::with_capacity(wanted.len()), wanted.as_slice());
+        while let Some(first) = left.first() {
+            let side_by_side = left.iter().zip(*first..).take_while(|(wanted, next)| *wanted == next).count();
+            let read = self.shared.log.read_from(Sequence(*first), side_by_side)?;
+            // The log may return fewer: it bounds their bytes.
+            left = left.get(read.len().max(1)..).unwrap_or_default();
+            entries.extend(read);
+        }
+        Ok(entries)
     }
 
     fn published_in(&self, stored: &StoredEntry) -> Result<Option<u64>, TrailError> {

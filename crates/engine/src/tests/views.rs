@@ -100,3 +100,21 @@ fn a_view_stays_what_it_was() {
     let text = |view: &crate::View| view.snapshot().record(RecordKind::Dash, "d").unwrap().text.to_string();
     assert_eq!(text(&view), text(&engine.view()));
 }
+
+#[test]
+fn a_checkpoint_states_the_last_revision_that_it_covers() {
+    let bench = Bench::new();
+    let engine = bench.start();
+    for year in 2030..2035 {
+        load(&engine, if year == 2030 { dataset() } else { vec![vehicle("w", year)] }, None).unwrap();
+    }
+    let entries = bench.log.read_from(dashwright_log::Sequence::FIRST, usize::MAX).unwrap();
+    let mut published = 0;
+    for (size, stored) in (1..).zip(&entries) {
+        published += u64::from(stored.entry.kind.as_str() == crate::REVISION_PUBLISH);
+        let note = dashwright_log::Note::parse(&engine.checkpoint_at(size).unwrap()).unwrap();
+        assert_eq!((note.checkpoint().size, note.checkpoint().revision), (size, published));
+    }
+    assert_eq!(published, 5);
+    assert!(engine.checkpoint_at(entries.len() as u64 + 1).is_err());
+}
