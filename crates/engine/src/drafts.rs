@@ -53,14 +53,16 @@ impl Engine {
         if records > EDIT_RECORDS || bytes > EDIT_BYTES {
             return Err(WriteError::LargeEdit { records, bytes });
         }
-        if let Some(earlier) = self.drafted_earlier(origin, draft)? {
-            return Ok(earlier);
+        // A repetition must not be refused for what it has deleted itself; without deletions the writer knows it.
+        if !deletes.is_empty() {
+            if let Some(earlier) = self.drafted_earlier(origin, draft)? {
+                return Ok(earlier);
+            }
+            self.refuse_unknown(draft, &deletes)?;
         }
-        self.refuse_unknown(draft, &deletes)?;
         let puts = lines.into_iter().map(RawValue::from_string).collect::<Result<_, _>>()?;
         let edit = DraftEdit { draft: draft.to_owned(), puts, deletes };
-        let (origin, draft) = (origin.clone(), draft.to_owned());
-        self.ask(move |writer| writer.edit(&origin, &draft, &[edit]))
+        self.ask_for_edit(origin.clone(), edit)
     }
 
     /// Throws a draft away; true where this repeats an earlier request.

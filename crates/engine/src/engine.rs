@@ -7,11 +7,13 @@ use std::time::Instant;
 
 use tokio::sync::{oneshot, watch};
 
+use crate::entry::DraftEdit;
 use crate::keys::KeyRing;
 use crate::load::Pace;
 use crate::shared::Shared;
+use crate::surroundings::Origin;
 use crate::view::{Freshness, View, ViewError};
-use crate::writer::{Command, QUEUED_COMMANDS, WriteError, Writer, Writes};
+use crate::writer::{Command, Drafted, QUEUED_COMMANDS, WaitingEdit, WriteError, Writer, Writes};
 
 /// The one writer and the current view of a dataset. Clones are handles of the same engine; the last one to go ends the
 /// writer and closes store and log.
@@ -97,7 +99,21 @@ impl Engine {
     ) -> Result<T, WriteError> {
         let (answer, answered) = oneshot::channel();
         // A caller that no longer waits has changed nothing about what was done.
-        let command: Command = Box::new(move |writer| drop(answer.send(what(writer))));
+        let command = Command::Do(Box::new(move |writer| drop(answer.send(what(writer)))));
+        self.send(command, answered)
+    }
+
+    /// Has the writer make an edit, and waits for it. Blocks.
+    pub(crate) fn ask_for_edit(&self, origin: Origin, edit: DraftEdit) -> Result<Drafted, WriteError> {
+        let (answer, answered) = oneshot::channel();
+        self.send(Command::Edit(WaitingEdit { origin, edit, answer }), answered)
+    }
+
+    fn send<T>(
+        &self,
+        command: Command,
+        answered: oneshot::Receiver<Result<T, WriteError>>,
+    ) -> Result<T, WriteError> {
         let commands = self.handle.commands.as_ref().ok_or(WriteError::Ended)?;
         commands.send(command).map_err(|_| WriteError::Ended)?;
         answered.blocking_recv().map_err(|_| WriteError::Ended)?

@@ -1,6 +1,7 @@
 //! The engine in process: what is served after loads, restarts, kills and damage.
 
 mod as_of;
+mod groups;
 mod kept;
 mod kills;
 mod loads;

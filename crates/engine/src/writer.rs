@@ -1,6 +1,7 @@
 //! The one writer: a thread that alone appends to the log.
 
 mod drafts;
+mod group;
 mod keys;
 
 use std::sync::Arc;
@@ -20,6 +21,9 @@ use crate::surroundings::{Origin, Surroundings};
 use crate::token::RevisionToken;
 
 pub(crate) use drafts::Compiled;
+pub(crate) use group::WaitingEdit;
+#[cfg(test)]
+pub(crate) use group::{BYTES_TOGETHER, gather};
 pub use keys::{MadeKey, NewKey};
 
 /// Commands that wait for the writer: enough that it never idles, few enough that a caller soon learns of a jam.
@@ -186,7 +190,12 @@ pub enum WriteError {
 }
 
 /// What the writer is asked to do; it sends its answer itself.
-pub(crate) type Command = Box<dyn FnOnce(&mut Writer) + Send>;
+pub(crate) enum Command {
+    /// Something of its own.
+    Do(Box<dyn FnOnce(&mut Writer) + Send>),
+    /// An edit of a draft, which may be made durable together with those behind it.
+    Edit(WaitingEdit),
+}
 
 /// The writer.
 pub(crate) struct Writer {
@@ -202,8 +211,17 @@ pub(crate) struct Writer {
 impl Writer {
     /// Does what it is asked to until nobody can ask any more.
     pub(crate) fn run(mut self, commands: &Receiver<Command>) {
-        while let Ok(command) = commands.recv() {
-            command(&mut self);
+        let mut next = commands.recv().ok();
+        while let Some(command) = next.take() {
+            match command {
+                Command::Do(what) => what(&mut self),
+                Command::Edit(first) => {
+                    let (group, behind) = group::gather(first, commands);
+                    self.edit_together(group);
+                    next = behind;
+                }
+            }
+            next = next.or_else(|| commands.recv().ok());
         }
         if let Err(error) = self.store.flush() {
             tracing::warn!(%error, "the store was not flushed; the next start replays more of the log");
@@ -239,6 +257,15 @@ impl Writer {
         self.go_on()?;
         let entry = |payload| new_entry(&*self.surroundings, origin, kind, payload);
         let entries = payloads.iter().map(entry).collect::<Result<Vec<_>, _>>()?;
+        self.append_entries(entries, &mut |_| ())
+    }
+
+    /// Appends entries with one synchronisation and folds them; `folded` is told of each in turn.
+    fn append_entries(
+        &mut self,
+        entries: Vec<NewEntry>,
+        folded: &mut dyn FnMut(&Writer),
+    ) -> Result<Vec<StoredEntry>, WriteError> {
         let stored = self.log.append_all(self.head, entries).inspect_err(|error| {
             if matches!(error, AppendError::Poisoned | AppendError::Io(_)) {
                 tracing::error!(%error, "the log failed, writes stop until a restart");
@@ -252,6 +279,7 @@ impl Writer {
                 tracing::error!(%error, "the store failed, writes stop until a restart fills it anew");
                 self.shared.stop(Writes::StoppedByStore);
             }
+            folded(self);
         }
         Ok(stored)
     }

@@ -114,7 +114,7 @@ impl Writer {
         }
     }
 
-    fn open_draft(&self, draft: &str) -> Result<&DraftFacts, WriteError> {
+    pub(super) fn open_draft(&self, draft: &str) -> Result<&DraftFacts, WriteError> {
         let open = self.state.drafts.get(draft).filter(|facts| facts.is_open());
         open.ok_or_else(|| WriteError::NoOpenDraft { draft: draft.to_owned() })
     }
@@ -141,7 +141,7 @@ impl Writer {
         }
     }
 
-    fn drafted(&self, id: String) -> Result<Drafted, WriteError> {
+    pub(super) fn drafted(&self, id: String) -> Result<Drafted, WriteError> {
         // A store that failed over this entry has stopped writes; what the log has taken is told after the restart.
         self.go_on()?;
         let draft = self.open_draft(&id)?.clone();
