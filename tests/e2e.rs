@@ -16,6 +16,9 @@ mod carts;
 #[path = "e2e/curation.rs"]
 mod curation;
 #[cfg(test)]
+#[path = "e2e/drafts.rs"]
+mod drafts;
+#[cfg(test)]
 #[path = "e2e/errors.rs"]
 mod errors;
 #[cfg(test)]
@@ -36,6 +39,9 @@ mod records;
 #[cfg(test)]
 #[path = "e2e/reflection.rs"]
 mod reflection;
+#[cfg(test)]
+#[path = "e2e/revert.rs"]
+mod revert;
 #[cfg(test)]
 #[path = "e2e/revisions.rs"]
 mod revisions;

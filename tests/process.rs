@@ -19,6 +19,9 @@ mod keeping;
 #[path = "process/kill.rs"]
 mod kill;
 #[cfg(test)]
+#[path = "process/open.rs"]
+mod open;
+#[cfg(test)]
 #[path = "process/secrets.rs"]
 mod secrets;
 #[cfg(test)]

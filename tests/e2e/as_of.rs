@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use dashwright_api::v1;
 use dashwright_api::v1::curation_service_client::CurationServiceClient;
-use dashwright_tests::change::change;
+use dashwright_tests::change::{change, deleted, publishing, puts as over};
 use dashwright_tests::raw::{call_to_its_end, methods, methods_as_of};
 use dashwright_tests::refused::Refused;
 use dashwright_tests::service::{Home, Running, demo_lines};
@@ -13,7 +13,7 @@ use v1::get_proof_request::Proof;
 use v1::read_at::At;
 
 /// Calls whose requests name no revision to read, and why none is to be named.
-const NOT_AS_OF: [(&str, &str); 17] = [
+const NOT_AS_OF: [(&str, &str); 18] = [
     ("AuditService/DiffRevisions", "names two revisions instead; asked below"),
     ("AuditService/GetCheckpoint", "the trail as it is now"),
     ("AuditService/GetProof", "names the sizes of the trail instead; asked below"),
@@ -27,6 +27,7 @@ const NOT_AS_OF: [(&str, &str); 17] = [
     ("CurationService/GetDraft", "what is in no revision"),
     ("CurationService/ListDrafts", "what is in no revision"),
     ("CurationService/PublishDraft", "changes something"),
+    ("CurationService/RevertRevision", "changes something"),
     ("KeyService/Backup", "the whole trail as it is now"),
     ("KeyService/CreateKey", "changes something"),
     ("KeyService/ListKeys", "keys as they are now"),
@@ -204,9 +205,15 @@ async fn publish(running: &Running, (puts, deletes): (Vec<String>, Vec<String>))
     let mut client = CurationServiceClient::new(running.channel.clone());
     let begun = client.create_draft(v1::CreateDraftRequest { change: change("begin") }).await.unwrap();
     let draft_id = begun.into_inner().draft.unwrap().draft_id;
-    let edit = v1::EditDraftRequest { change: change("edit"), draft_id: draft_id.clone(), puts, deletes };
+    let edit = v1::EditDraftRequest {
+        change: change("edit"),
+        draft_id: draft_id.clone(),
+        puts: over(puts),
+        deletes: deletes.iter().map(|record| deleted(record)).collect(),
+        validate_only: false,
+    };
     client.edit_draft(edit).await.unwrap();
-    client.publish_draft(v1::PublishDraftRequest { change: change("go"), draft_id }).await.unwrap();
+    client.publish_draft(publishing(&draft_id)).await.unwrap();
 }
 
 /// Takes down what is answered as of the latest revision.

@@ -2,7 +2,7 @@
 
 use dashwright_api::v1;
 use dashwright_api::v1::curation_service_client::CurationServiceClient;
-use dashwright_tests::change::{change, draft, make, publish};
+use dashwright_tests::change::{change, deleted, draft, make, publish, publishing, puts};
 use dashwright_tests::refused::Refused;
 use dashwright_tests::service::{Home, Running};
 use sha2::{Digest as _, Sha256};
@@ -40,7 +40,12 @@ async fn a_draft_is_invisible_until_it_is_published_and_then_whole() {
     assert_eq!((only.draft_id.as_str(), only.owner.as_str(), only.edits), (id.as_str(), "this machine", 1));
     assert_eq!((only.base.as_ref().unwrap(), only.reason.as_str()), (&before, "a test begins"));
 
-    let get = v1::GetDraftRequest { draft_id: id.clone(), page_size: 1, page_token: String::new() };
+    let get = v1::GetDraftRequest {
+        draft_id: id.clone(),
+        page_size: 1,
+        page_token: String::new(),
+        record: String::new(),
+    };
     let first = client.get_draft(get.clone()).await.unwrap().into_inner();
     let page_token = first.next_page_token;
     let second = client.get_draft(v1::GetDraftRequest { page_token, ..get }).await.unwrap().into_inner();
@@ -50,7 +55,7 @@ async fn a_draft_is_invisible_until_it_is_published_and_then_whole() {
         (&["vocabulary/zz-a", "vocabulary/zz-b"][..], "")
     );
 
-    let request = v1::PublishDraftRequest { change: change("go live"), draft_id: id.clone() };
+    let request = publishing(&id);
     let published = client.publish_draft(request.clone()).await.unwrap().into_inner();
     let revision = published.revision.clone().unwrap();
     assert_eq!((revision.number, published.changed_records, published.repeated), (2, 2, false));
@@ -77,14 +82,13 @@ async fn a_record_is_deleted_and_what_rests_on_it_is_not_left_dangling() {
     let delete = |keys: &[&str]| v1::EditDraftRequest {
         change: change("delete"),
         draft_id: draft_id.clone(),
-        puts: Vec::new(),
-        deletes: keys.iter().map(|key| (*key).to_owned()).collect(),
+        deletes: keys.iter().map(|key| deleted(key)).collect(),
+        ..v1::EditDraftRequest::default()
     };
     let unknown = client.edit_draft(delete(&["vocabulary/never-was"])).await;
     assert_eq!(refused(unknown), (Code::NotFound, "RECORD_NOT_FOUND".to_owned()));
     client.edit_draft(delete(&["vocabulary/zz-a"])).await.unwrap();
-    let publish = |id: &str| v1::PublishDraftRequest { change: change("go live"), draft_id: id.to_owned() };
-    let published = client.publish_draft(publish(&draft_id)).await.unwrap().into_inner();
+    let published = client.publish_draft(publishing(&draft_id)).await.unwrap().into_inner();
     assert_eq!((published.revision.unwrap().number, has(&running, "zz-a").await), (3, false));
 
     // A make that vehicle lines have.
@@ -92,32 +96,11 @@ async fn a_record_is_deleted_and_what_rests_on_it_is_not_left_dangling() {
     let draft_id = begun.into_inner().draft.unwrap().draft_id;
     let edit = v1::EditDraftRequest { draft_id: draft_id.clone(), ..delete(&["vocabulary/orvane"]) };
     client.edit_draft(edit).await.unwrap();
-    let refusal = client.publish_draft(publish(&draft_id)).await.unwrap_err();
+    let refusal = client.publish_draft(publishing(&draft_id)).await.unwrap_err();
     let told = Refused::of(&refusal);
     assert_eq!((told.code, told.reason.as_str()), (Code::FailedPrecondition, "RECORDS_CONTRADICT"));
     assert!(told.metadata["total"].parse::<u32>().unwrap() > 1, "{told:?}");
     assert_eq!(latest(&running).await.number, 3);
-}
-
-#[tokio::test(flavor = "multi_thread")]
-async fn of_two_drafts_on_one_revision_the_second_is_told_that_it_is_outdated() {
-    let (_home, running) = Running::demo().await.unwrap();
-    let mut client = client(&running);
-    let one = draft(&mut client, vec![make("zz-a", "Zza")]).await.unwrap();
-    let other = draft(&mut client, vec![make("zz-b", "Zzb")]).await.unwrap();
-    let publish = |id: &str| v1::PublishDraftRequest { change: change("go"), draft_id: id.to_owned() };
-    let (mut first, mut second) = (client.clone(), client.clone());
-    let (first, second) =
-        tokio::join!(first.publish_draft(publish(&one)), second.publish_draft(publish(&other)));
-    let results = [first, second];
-    assert_eq!(results.iter().filter(|result| result.is_ok()).count(), 1, "exactly one is published");
-    let refusal = results.into_iter().find_map(Result::err).unwrap();
-    let told = Refused::of(&refusal);
-    assert_eq!(
-        (told.code, told.reason.as_str(), told.keys()),
-        (Code::Aborted, "DRAFT_OUTDATED", vec!["base", "latest"])
-    );
-    assert_eq!(latest(&running).await.number, 2);
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -128,11 +111,14 @@ async fn a_repeated_request_leads_to_the_first_result_also_after_a_restart() {
     let begin = v1::CreateDraftRequest { change: change("begin") };
     let begun = first.create_draft(begin.clone()).await.unwrap().into_inner();
     let draft_id = begun.draft.clone().unwrap().draft_id;
-    let puts = vec![make("zz-a", "Zza")];
-    let edit =
-        v1::EditDraftRequest { change: change("edit"), draft_id: draft_id.clone(), puts, deletes: vec![] };
+    let edit = v1::EditDraftRequest {
+        change: change("edit"),
+        draft_id: draft_id.clone(),
+        puts: puts(vec![make("zz-a", "Zza")]),
+        ..v1::EditDraftRequest::default()
+    };
     let edited = first.edit_draft(edit.clone()).await.unwrap().into_inner();
-    let publish = v1::PublishDraftRequest { change: change("publish"), draft_id: draft_id.clone() };
+    let publish = publishing(&draft_id);
     let published = first.publish_draft(publish.clone()).await.unwrap().into_inner();
     let discard = v1::DiscardDraftRequest { change: edit.change.clone(), draft_id: draft_id.clone() };
     let reused = first.discard_draft(discard).await;
@@ -158,8 +144,12 @@ async fn malformed_changes_are_told_with_every_field_and_change_nothing() {
     let bad = v1::EditDraftRequest {
         change: Some(v1::Change { request_id: "seven".to_owned(), reason: " ".to_owned() }),
         draft_id: String::new(),
-        puts: vec!["{".to_owned(), make("zz-b", "Zzb"), make("zz-b", "Zzb"), make("ZZ", "Zz")],
-        deletes: vec!["part".to_owned(), "vocabulary/zz-b".to_owned()],
+        puts: puts(vec!["{".to_owned(), make("zz-b", "Zzb"), make("zz-b", "Zzb"), make("ZZ", "Zz")]),
+        deletes: vec![
+            deleted("part"),
+            v1::RecordDelete { etag: String::new(), ..deleted("vocabulary/zz-b") },
+        ],
+        validate_only: false,
     };
     let told = Refused::of(&client.edit_draft(bad).await.unwrap_err());
     assert_eq!((told.code, told.reason.as_str()), (Code::InvalidArgument, "FIELDS_INVALID"));
@@ -167,17 +157,22 @@ async fn malformed_changes_are_told_with_every_field_and_change_nothing() {
         "change.request_id",
         "change.reason",
         "draft_id",
-        "puts[0]",
-        "puts[2]",
-        "puts[3]",
-        "deletes[0]",
-        "deletes[1]",
+        "puts[0].json",
+        "puts[2].json",
+        "puts[3].json",
+        "deletes[0].record",
+        "deletes[1].etag",
+        "deletes[1].record",
     ];
     assert_eq!(told.paths, paths);
 
     let many = (0..1_001).map(|number| make(&format!("zz-{number}"), &format!("Zz {number}"))).collect();
-    let large =
-        v1::EditDraftRequest { change: change("x"), draft_id: id.clone(), puts: many, deletes: vec![] };
+    let large = v1::EditDraftRequest {
+        change: change("x"),
+        draft_id: id.clone(),
+        puts: puts(many),
+        ..v1::EditDraftRequest::default()
+    };
     assert_eq!(
         refused(client.edit_draft(large).await),
         (Code::ResourceExhausted, "EDIT_TOO_LARGE".to_owned())
@@ -186,7 +181,7 @@ async fn malformed_changes_are_told_with_every_field_and_change_nothing() {
     assert_eq!(refused(client.discard_draft(missing).await), (Code::NotFound, "DRAFT_NOT_OPEN".to_owned()));
     let begun =
         client.create_draft(v1::CreateDraftRequest { change: change("x") }).await.unwrap().into_inner();
-    let empty = v1::PublishDraftRequest { change: change("x"), draft_id: begun.draft.unwrap().draft_id };
+    let empty = publishing(&begun.draft.unwrap().draft_id);
     assert_eq!(
         refused(client.publish_draft(empty).await),
         (Code::FailedPrecondition, "DRAFT_EMPTY".to_owned())

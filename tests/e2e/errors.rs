@@ -9,7 +9,9 @@ use dashwright_api::v1::{
     RecordKey, RecordKind, ResolveVehicleRequest, SearchRecordsRequest, VehicleQuestion,
 };
 use dashwright_engine::keys::{AuthFault, KeyId, Role, TooManyLive};
-use dashwright_engine::{LoadError, RevisionToken, TrailError, ViewError, WriteError, Writes};
+use dashwright_engine::{
+    EtagMismatch, LoadError, RevertError, RevisionToken, TrailError, ViewError, WriteError, Writes,
+};
 use dashwright_grpc::auth::Denied;
 use dashwright_grpc::{LIMITS, Refusal};
 use dashwright_log::AppendError;
@@ -98,12 +100,16 @@ fn changes() -> Vec<(ErrorReason, Status)> {
     let full = WriteError::Log(AppendError::NoSpace { free: 1, needed: 2 });
     let (kind, of, request_id) = ("draft.edit".to_owned(), draft(), "r".to_owned());
     let live = TooManyLive { holder: "till".to_owned(), live: vec![KeyId::new([1; 8])] };
+    let mismatch = EtagMismatch { record: "part/kit-7".to_owned(), current: None };
     let refusals = [
         (ErrorReason::RequestIdReused, WriteError::RequestReused { request_id, kind, of }),
         (ErrorReason::DraftNotOpen, WriteError::NoOpenDraft { draft: draft() }),
         (ErrorReason::DraftOutdated, WriteError::Outdated { base: 1, current: 2 }),
         (ErrorReason::DraftMoved, WriteError::DraftMoved { draft: draft() }),
         (ErrorReason::DraftEmpty, WriteError::EmptyDraft { draft: draft() }),
+        (ErrorReason::EtagMismatch, WriteError::Etags { first: vec![mismatch], total: 2 }),
+        (ErrorReason::DraftCollides, WriteError::Collides { draft: draft(), first: vec![draft()], total: 1 }),
+        (ErrorReason::OwnEdits, WriteError::OwnEdits { draft: draft() }),
         (ErrorReason::EditTooLarge, WriteError::LargeEdit { records: 1_001, bytes: 1 }),
         (ErrorReason::WritesStopped, stopped),
         (ErrorReason::DiskFull, full),
@@ -115,6 +121,9 @@ fn changes() -> Vec<(ErrorReason, Status)> {
     let mut all: Vec<_> = refusals.into_iter().map(told).collect();
     let contradict = LoadError::Clashes { first: Vec::new(), total: 3 };
     all.push((ErrorReason::RecordsContradict, Status::from(Refusal::from(contradict))));
+    let changed = RevertError::ChangedSince { first: vec!["part/kit-7".parse().unwrap()], total: 1 };
+    all.push((ErrorReason::ChangedSince, Status::from(Refusal::from(changed))));
+    all.push((ErrorReason::NothingToRevert, Status::from(Refusal::from(RevertError::NothingToDo))));
     let beyond = TrailError::Beyond { wanted: 9, size: 7 };
     all.push((ErrorReason::TrailShorter, Status::from(Refusal::from(beyond))));
     all

@@ -4,7 +4,6 @@
 //! it. Clock, ids and chance are fixed, so that one version of the program makes the same bytes every time. It is run once
 //! for a new format; what it has made before is never made again, because that is what a later version must still read.
 
-use std::collections::BTreeSet;
 use std::error::Error;
 use std::fs;
 use std::path::Path;
@@ -12,7 +11,9 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use dashwright_engine::keys::{Role, ServerSecret};
-use dashwright_engine::{Engine, Ground, NewKey, Origin, Surroundings, initialise, start};
+use dashwright_engine::{
+    Conditions, Delete, Engine, Ground, NewKey, Origin, Put, Surroundings, initialise, start,
+};
 use dashwright_log::{FileCheckpoints, FileLog, FileOptions, Sequence, Signer, TrailWriter};
 use dashwright_model::exchange::parse_line;
 use dashwright_model::record::Record;
@@ -70,15 +71,16 @@ fn revisions(engine: &Engine) -> Outcome<()> {
 }
 
 fn draft(engine: &Engine, reason: &str, puts: &[Record], deletes: &[&str]) -> Outcome<String> {
-    let deletes: BTreeSet<_> = deletes.iter().map(|key| key.parse()).collect::<Result<_, _>>()?;
+    let deletes = deletes.iter().map(|key| key.parse().map(Delete::over)).collect::<Result<_, _>>()?;
+    let puts = puts.iter().cloned().map(Put::over).collect();
     let draft = engine.create_draft(&origin(reason))?.id;
-    engine.edit_draft(&origin(reason), &draft, puts, &deletes)?;
+    engine.edit_draft(&origin(reason), &draft, puts, deletes, false)?;
     Ok(draft)
 }
 
 fn publish(engine: &Engine, reason: &str, puts: &[Record], deletes: &[&str]) -> Outcome<()> {
     let draft = draft(engine, reason, puts, deletes)?;
-    engine.publish_draft(&origin(reason), &draft)?;
+    engine.publish_draft(&origin(reason), &draft, &Conditions::default())?;
     Ok(())
 }
 

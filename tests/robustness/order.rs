@@ -87,7 +87,7 @@ async fn a_second_process_is_refused_and_the_first_goes_on() {
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
-async fn of_two_that_publish_on_the_same_base_one_wins() {
+async fn of_two_that_publish_the_same_record_one_wins_and_the_other_is_told() {
     let house = House::new();
     let (_server, caller) = house.serve(&["--init"]).await;
     let mut curation = v1::curation_service_client::CurationServiceClient::new(caller.channel.clone());
@@ -95,15 +95,15 @@ async fn of_two_that_publish_on_the_same_base_one_wins() {
     for race in 0..RACES {
         let mut requests = Vec::new();
         for rival in ["left", "right"] {
-            let put = make(rival, &format!("{rival} {race}"));
+            let put = make("contended", &format!("{rival} {race}"));
             let draft = draft(&mut curation, vec![put]).await.unwrap();
             requests.push(Request::new(Asked::Publish { draft }));
         }
         let (one, other) = tokio::join!(caller.ask(&requests[0]), caller.ask(&requests[1]));
         let (won, lost): (Vec<_>, Vec<_>) = [one, other].into_iter().partition(Result::is_ok);
         assert_eq!((won.len(), lost.len()), (1, 1), "{won:?} {lost:?}");
-        let outdated = matches!(&lost[0], Err(NoAnswer::Refused(reason)) if reason == "DRAFT_OUTDATED");
-        assert!(outdated, "{lost:?}");
+        let collides = matches!(&lost[0], Err(NoAnswer::Refused(reason)) if reason == "DRAFT_COLLIDES");
+        assert!(collides, "{lost:?}");
         let told = won.into_iter().flatten().find_map(|answer: Answer| answer.published).unwrap();
         revisions.push(told.revision.unwrap().number);
     }

@@ -155,12 +155,15 @@ impl Caller {
                 answer.id = made.draft.unwrap_or_default().draft_id;
             }
             Asked::Edit { draft: draft_id, puts } => {
-                let edit = v1::EditDraftRequest { change, draft_id, puts, deletes: Vec::new() };
+                let puts = dashwright_tests::change::puts(puts);
+                let edit = v1::EditDraftRequest { change, draft_id, puts, ..Default::default() };
                 let made = curation.edit_draft(edit).await?.into_inner();
                 (answer.repeated, answer.told) = (made.repeated, format!("{:?}", made.draft));
             }
             Asked::Publish { draft: draft_id } => {
-                let made = curation.publish_draft(v1::PublishDraftRequest { change, draft_id }).await?;
+                let made = curation
+                    .publish_draft(v1::PublishDraftRequest { change, draft_id, ..Default::default() })
+                    .await?;
                 let made = made.into_inner();
                 let first = v1::PublishDraftResponse { repeated: false, ..made.clone() };
                 (answer.repeated, answer.told) = (made.repeated, format!("{first:?}"));

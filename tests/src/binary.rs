@@ -72,8 +72,17 @@ pub fn run(arguments: &[&str]) -> Outcome<Ended> {
 /// # Errors
 /// As [`run`].
 pub fn run_in(arguments: &[&str], environment: &[(&str, &OsStr)]) -> Outcome<Ended> {
+    run_at(Path::new("."), arguments, environment)
+}
+
+/// Runs the binary to its end in a directory, with more in its environment.
+///
+/// # Errors
+/// As [`run`].
+pub fn run_at(directory: &Path, arguments: &[&str], environment: &[(&str, &OsStr)]) -> Outcome<Ended> {
     let mut command = Command::new(binary()?);
-    let output = command.args(arguments).env_remove("RUST_LOG").envs(environment.iter().copied()).output()?;
+    command.args(arguments).current_dir(directory).env_remove("RUST_LOG").envs(environment.iter().copied());
+    let output = command.output()?;
     let (out, err) = (String::from_utf8(output.stdout)?, String::from_utf8(output.stderr)?);
     Ok(Ended { status: output.status, out, err })
 }

@@ -18,17 +18,42 @@ pub fn make(id: &str, name: &str) -> String {
     format!(r#"{{"vocabulary":{{"id":"{id}","of":"MAKE","name":"{name}",{evidence}}}}}"#)
 }
 
+/// Records to put over whatever is there.
+#[must_use]
+pub fn puts(lines: Vec<String>) -> Vec<v1::RecordPut> {
+    lines.into_iter().map(|json| v1::RecordPut { json, etag: "*".to_owned() }).collect()
+}
+
+/// A record to delete whatever is there.
+#[must_use]
+pub fn deleted(record: &str) -> v1::RecordDelete {
+    v1::RecordDelete { record: record.to_owned(), etag: "*".to_owned() }
+}
+
+/// Publishes a draft, whatever is in it.
+#[must_use]
+pub fn publishing(draft_id: &str) -> v1::PublishDraftRequest {
+    v1::PublishDraftRequest {
+        change: change("a test publishes"),
+        draft_id: draft_id.to_owned(),
+        ..v1::PublishDraftRequest::default()
+    }
+}
+
 /// Begins a draft and puts records into it.
 ///
 /// # Errors
 /// When the service refuses.
-pub async fn draft(client: &mut CurationServiceClient<Channel>, puts: Vec<String>) -> Result<String, Status> {
+pub async fn draft(
+    client: &mut CurationServiceClient<Channel>,
+    lines: Vec<String>,
+) -> Result<String, Status> {
     let begun = v1::CreateDraftRequest { change: change("a test begins") };
     let draft_id = client.create_draft(begun).await?.into_inner().draft.unwrap_or_default().draft_id;
     let edit = v1::EditDraftRequest {
         change: change("a test edits"),
         draft_id: draft_id.clone(),
-        puts,
+        puts: puts(lines),
         ..v1::EditDraftRequest::default()
     };
     client.edit_draft(edit).await?;
@@ -44,6 +69,5 @@ pub async fn publish(
     puts: Vec<String>,
 ) -> Result<v1::PublishDraftResponse, Status> {
     let draft_id = draft(client, puts).await?;
-    let publish = v1::PublishDraftRequest { change: change("a test publishes"), draft_id };
-    Ok(client.publish_draft(publish).await?.into_inner())
+    Ok(client.publish_draft(publishing(&draft_id)).await?.into_inner())
 }

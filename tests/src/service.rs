@@ -126,7 +126,7 @@ impl Running {
     pub async fn start(home: &Home) -> Outcome<Self> {
         let engine = home.engine()?;
         let access = Access::by(engine.keys());
-        Self::run(engine, access).await
+        Self::run(Service::new(engine), access).await
     }
 
     /// Starts the service on a dataset, for those who may call.
@@ -134,11 +134,11 @@ impl Running {
     /// # Errors
     /// When it does not start.
     pub async fn start_for(home: &Home, access: Access) -> Outcome<Self> {
-        Self::run(home.engine()?, access).await
+        Self::run(Service::new(home.engine()?), access).await
     }
 
-    async fn run(engine: Engine, access: Access) -> Outcome<Self> {
-        let service = Service::new(engine.clone());
+    async fn run(service: Service, access: Access) -> Outcome<Self> {
+        let engine = service.engine().clone();
         let figures = service.auth_figures();
         let serving = Serving::new(service, access).await?;
         let listener = TcpListener::bind("127.0.0.1:0").await?;
@@ -162,6 +162,18 @@ impl Running {
         let running = Self::start(&home).await?;
         running.load(demo_lines()).await?;
         Ok((home, running))
+    }
+
+    /// Starts the service on an empty dataset, where nobody may publish what they have edited.
+    ///
+    /// # Errors
+    /// When it does not start.
+    pub async fn with_separate_publisher() -> Outcome<(Home, Self)> {
+        let home = Home::new("separate")?;
+        let engine = home.engine()?;
+        let access = Access::by(engine.keys());
+        let service = Service::new(engine).with_separate_publisher(true);
+        Ok((home, Self::run(service, access).await?))
     }
 
     /// Publishes records, given as JSON lines, as the next revision.

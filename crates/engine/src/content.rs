@@ -33,6 +33,35 @@ pub(crate) fn as_of(
     found.finish()
 }
 
+/// The line of one record as of a revision; none where there was no such record. Reads in the order of [`as_of`].
+pub(crate) fn record_as_of(
+    store: &Store,
+    layers: &BTreeMap<u64, u64>,
+    key: &[u8],
+    revision: u64,
+) -> Result<Version, StateError> {
+    let mut versions = Vec::new();
+    for (number, published) in layers {
+        if let Some(value) = store.get(Space::Draft, &layout::draft_key(*number, key))? {
+            versions.push((*published, line_of(key, layout::split_item(key, &value)?.1)?));
+        }
+    }
+    if let Some(value) = store.get(Space::Record, key)? {
+        let (published, line) = layout::split_record(key, &value)?;
+        versions.push((published, line_of(key, Some(line))?));
+    }
+    for (stored, value) in store.scan(Space::Version, &layout::versions_prefix(key), None, usize::MAX)? {
+        let (key, published) = layout::split_version_key(&stored)?;
+        versions.push((published, line_of(key, layout::split_version(key, &value)?)?));
+    }
+    let known = versions.into_iter().filter(|(published, _)| *published <= revision);
+    Ok(known.max_by_key(|(published, _)| *published).and_then(|(_, line)| line))
+}
+
+fn line_of(key: &[u8], line: Option<&[u8]>) -> Result<Version, LayoutError> {
+    line.map(|line| layout::text(key, line)).transpose()
+}
+
 /// A record's key, the revision of a version of it, and its line unless it was deleted.
 type Item<'i> = (&'i [u8], u64, Option<&'i [u8]>);
 
@@ -49,7 +78,7 @@ impl Gathered {
         self.read(store, Space::Draft, |stored, value| {
             let (number, key) = layout::split_draft_key(stored)?;
             let Some(revision) = layers.get(&number) else { return Ok(None) };
-            Ok(Some((key, *revision, layout::split_version(key, value)?)))
+            Ok(Some((key, *revision, layout::split_item(key, value)?.1)))
         })
     }
 

@@ -13,7 +13,7 @@ use crate::load::Pace;
 use crate::shared::Shared;
 use crate::surroundings::Origin;
 use crate::view::{Freshness, View, ViewError};
-use crate::writer::{Command, Drafted, QUEUED_COMMANDS, WaitingEdit, WriteError, Writer, Writes};
+use crate::writer::{Command, Drafted, QUEUED_COMMANDS, WaitingEdit, Wanted, WriteError, Writer, Writes};
 
 /// The one writer and the current view of a dataset. Clones are handles of the same engine; the last one to go ends the
 /// writer and closes store and log.
@@ -104,9 +104,14 @@ impl Engine {
     }
 
     /// Has the writer make an edit, and waits for it. Blocks.
-    pub(crate) fn ask_for_edit(&self, origin: Origin, edit: DraftEdit) -> Result<Drafted, WriteError> {
+    pub(crate) fn ask_for_edit(
+        &self,
+        origin: Origin,
+        edit: DraftEdit,
+        wanted: Vec<Wanted>,
+    ) -> Result<Drafted, WriteError> {
         let (answer, answered) = oneshot::channel();
-        self.send(Command::Edit(WaitingEdit { origin, edit, answer }), answered)
+        self.send(Command::Edit(WaitingEdit { origin, edit, wanted, answer }), answered)
     }
 
     fn send<T>(

@@ -72,6 +72,10 @@ pub struct DraftEdit {
     pub puts: Vec<Box<RawValue>>,
     /// Keys of records, as `part/kit-7`.
     pub deletes: Vec<String>,
+    /// Those of the records whose earlier item in this draft the curator had seen, and not what the dataset has become since:
+    /// they go on to be compared with the revision that the earlier item was made on.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub keeps: Vec<String>,
 }
 
 /// Payload of [`DRAFT_DISCARD`].
@@ -146,7 +150,7 @@ pub(crate) fn records_of(entry: &Entry) -> Result<Vec<String>, PayloadError> {
     if entry.kind.as_str() != DRAFT_EDIT {
         return Ok(Vec::new());
     }
-    let DraftEdit { draft: _, puts, mut deletes } = payload(entry)?;
+    let DraftEdit { draft: _, puts, mut deletes, keeps: _ } = payload(entry)?;
     let malformed = |source| PayloadError { kind: DRAFT_EDIT.to_owned(), source };
     for line in puts {
         deletes.push(key_of_line(line.get()).map_err(malformed)?);

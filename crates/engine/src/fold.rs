@@ -7,6 +7,8 @@
 mod index;
 mod settle;
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use dashwright_log::{Origin, OriginError, StoredEntry};
 use dashwright_store::{Changes, Space, Store, StoreError};
 
@@ -108,7 +110,7 @@ pub(crate) fn fold(
         DATASET_INIT => step.init()?,
         DATASET_RESTORE => step.restore()?,
         DRAFT_CREATE => step.create()?,
-        DRAFT_EDIT => step.edit()?,
+        DRAFT_EDIT => step.edit(store)?,
         DRAFT_DISCARD => step.discard()?,
         REVISION_PUBLISH => step.publish()?,
         KEY_CREATE => step.create_key()?,
@@ -174,16 +176,20 @@ impl Step<'_> {
             time: entry.time.clone(),
             reason: entry.reason.clone(),
             edits: 0,
+            editors: BTreeSet::new(),
             fate: Fate::Open,
         };
         self.put_draft(&draft, facts, None)
     }
 
-    fn edit(&mut self) -> Result<(), FoldError> {
-        let DraftEdit { draft, puts, deletes } = payload(&self.stored.entry)?;
+    fn edit(&mut self, store: &Store) -> Result<(), FoldError> {
+        let DraftEdit { draft, puts, deletes, keeps } = payload(&self.stored.entry)?;
         let mut facts = self.open(&draft)?;
-        let mut item = |key: &str, value| {
-            self.changes.put(Space::Draft, layout::draft_key(facts.number, key.as_bytes()), value);
+        let seen = self.seen_before(store, facts.number, &keeps)?;
+        let last = self.state.revision();
+        let mut item = |key: &str, version| {
+            let item = layout::item(*seen.get(key).unwrap_or(&last), version);
+            self.changes.put(Space::Draft, layout::draft_key(facts.number, key.as_bytes()), item);
             let sequence = self.stored.entry.sequence.0;
             self.changes.put(Space::Index, layout::index_key(Index::Record, key, sequence), []);
         };
@@ -196,7 +202,25 @@ impl Step<'_> {
             item(&key, layout::deleted());
         }
         facts.edits += 1;
+        facts.editors.insert(self.stored.entry.actor.clone());
         self.put_draft(&draft, facts, None)
+    }
+
+    /// The revisions that the items of these records were made on.
+    fn seen_before(
+        &self,
+        store: &Store,
+        draft: u64,
+        keeps: &[String],
+    ) -> Result<BTreeMap<String, u64>, FoldError> {
+        let mut seen = BTreeMap::new();
+        for key in keeps {
+            let stored = layout::draft_key(draft, key.as_bytes());
+            if let Some(value) = store.get(Space::Draft, &stored)? {
+                seen.insert(key.clone(), layout::split_item(&stored, &value)?.0);
+            }
+        }
+        Ok(seen)
     }
 
     fn discard(&mut self) -> Result<(), FoldError> {

@@ -3,7 +3,7 @@
 //! ```text
 //! Record   KEY                      revision, line        the current records, but for what is not settled yet
 //! Version  KEY 00 revision          put, line | deleted   what settled revisions have replaced, and deletions
-//! Draft    draft number, KEY        put, line | deleted   open drafts, and published ones that are not settled yet
+//! Draft    draft number, KEY        seen, put, line | deleted   open drafts, and published ones that are not settled yet
 //! Meta     "dataset"                facts                 the history
 //! Meta     "draft/" id              facts                 the drafts that are open or of which there are items
 //! Meta     "key/" id                facts                 every key that was made
@@ -18,7 +18,7 @@
 //! Index    "p" draft id             revision              the revision that a draft became
 //! ```
 //!
-//! KEY is a record's key as `part/kit-7`; numbers are 8 bytes, big-endian, so that they sort; facts are JSON.
+//! KEY is a record's key as `part/kit-7`; `seen` is the last revision when the item was made; numbers are 8 bytes, big-endian, so that they sort; facts are JSON.
 
 use std::sync::Arc;
 
@@ -135,6 +135,11 @@ pub(crate) fn split_draft_key(stored: &[u8]) -> Result<(u64, &[u8]), LayoutError
     Ok((u64::from_be_bytes(*number), key))
 }
 
+/// What the keys of a record's versions begin with.
+pub(crate) fn versions_prefix(key: &[u8]) -> Vec<u8> {
+    [key, &[0]].concat()
+}
+
 pub(crate) fn version_key(key: &[u8], revision: u64) -> Vec<u8> {
     [key, &[0], &revision.to_be_bytes()].concat()
 }
@@ -161,6 +166,17 @@ pub(crate) fn put(line: &[u8]) -> Vec<u8> {
 
 pub(crate) fn deleted() -> Vec<u8> {
     vec![DELETED]
+}
+
+/// An item of a draft: a version, behind the last revision that its curator could see.
+pub(crate) fn item(seen: u64, version: Vec<u8>) -> Vec<u8> {
+    [&seen.to_be_bytes()[..], &version].concat()
+}
+
+/// What [`item`] puts together.
+pub(crate) fn split_item<'v>(key: &[u8], value: &'v [u8]) -> Result<(u64, Option<&'v [u8]>), LayoutError> {
+    let (seen, version) = value.split_first_chunk().ok_or_else(|| other_layout(key))?;
+    Ok((u64::from_be_bytes(*seen), split_version(key, version)?))
 }
 
 /// The line of a put, nothing of a deletion.

@@ -11,14 +11,17 @@
 //! To start, open the store, then the log from the store's applied head on, and hand both to [`start`]; a store that
 //! is behind is brought forward, and one that is doubtful is filled anew from the log.
 
+mod collide;
 mod content;
 mod drafts;
+mod edit;
 mod engine;
 mod entry;
 mod fold;
 pub mod keys;
 mod layout;
 mod load;
+mod revert;
 mod shared;
 mod start;
 mod state;
@@ -30,7 +33,9 @@ mod trail;
 mod view;
 mod writer;
 
-pub use drafts::DraftItem;
+pub use collide::{Collision, ItemState};
+pub use drafts::{Conditions, DraftItem};
+pub use edit::{Delete, EtagMismatch, Expected, Put, etag};
 pub use engine::Engine;
 pub use entry::{
     DATASET_INIT, DATASET_RESTORE, DRAFT_CREATE, DRAFT_DISCARD, DRAFT_EDIT, DatasetInit, DatasetRestore,
@@ -40,6 +45,7 @@ pub use entry::{
 pub use fold::{FoldError, SETTLED_PER_ENTRY};
 pub use layout::LayoutError;
 pub use load::{EDIT_BYTES, EDIT_RECORDS, LoadError, MAX_REPORTED};
+pub use revert::{Revert, RevertError};
 pub use start::{Ground, InitError, RebuildCause, StartError, StartReport, initialise, restored, start};
 pub use state::{DraftFacts, Fate, RevisionFacts, StateError};
 pub use surroundings::{Origin, Surroundings};

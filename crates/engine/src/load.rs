@@ -141,7 +141,7 @@ impl Engine {
             }
         }
         let (snapshot, changed) = (Arc::new(snapshot), changed.len() as u64);
-        let compiled = Compiled { draft, edits, changed, snapshot };
+        let compiled = Compiled { draft, edits, changed, onto: base, snapshot };
         let origin = origin.clone();
         self.ask(move |writer| writer.publish(&origin, compiled))
     }
@@ -253,7 +253,7 @@ fn edit_length(lines: &[Arc<str>], most: usize) -> usize {
 
 fn draft_edit(draft: &str, lines: &[Arc<str>]) -> Result<DraftEdit, serde_json::Error> {
     let puts = lines.iter().map(|line| RawValue::from_string(line.to_string())).collect::<Result<_, _>>()?;
-    Ok(DraftEdit { draft: draft.to_owned(), puts, deletes: Vec::new() })
+    Ok(DraftEdit { draft: draft.to_owned(), puts, deletes: Vec::new(), keeps: Vec::new() })
 }
 
 pub(crate) fn write<E: std::error::Error + 'static>(error: WriteError) -> LoadError<E> {

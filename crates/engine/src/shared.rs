@@ -247,7 +247,7 @@ impl Shared {
     }
 
     /// Published drafts that are not settled, read before their items are.
-    fn layers(&self) -> Result<BTreeMap<u64, u64>, StateError> {
+    pub(crate) fn layers(&self) -> Result<BTreeMap<u64, u64>, StateError> {
         let drafts = self.drafts()?;
         Ok(drafts.iter().filter_map(|(_, facts)| state::layer(facts)).collect())
     }

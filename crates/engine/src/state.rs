@@ -1,6 +1,6 @@
 //! What the engine remembers between two entries: everything but the records themselves.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use dashwright_log::Digest;
 use dashwright_store::{Space, Store, StoreError};
@@ -93,6 +93,8 @@ pub struct DraftFacts {
     pub reason: String,
     /// How many edits it has taken.
     pub edits: u64,
+    /// Who edited it.
+    pub editors: BTreeSet<String>,
     /// What became of it.
     pub fate: Fate,
 }
@@ -124,6 +126,12 @@ pub(crate) struct RequestFacts {
 }
 
 impl DraftFacts {
+    /// What changes with every edit of it.
+    #[must_use]
+    pub fn etag(&self, id: &str) -> String {
+        crate::edit::etag(&format!("{id} {}", self.edits))
+    }
+
     /// Whether it takes edits and can be published.
     #[must_use]
     pub fn is_open(&self) -> bool {

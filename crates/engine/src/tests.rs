@@ -1,6 +1,7 @@
 //! The engine in process: what is served after loads, restarts, kills and damage.
 
 mod as_of;
+mod drafts;
 mod groups;
 mod kept;
 mod kills;
@@ -21,7 +22,8 @@ use crate::keys::ServerSecret;
 use crate::load::Pace;
 use crate::start::start_at;
 use crate::{
-    Engine, Ground, LoadError, Origin, Published, StartError, StartReport, Surroundings, initialise,
+    Drafted, Engine, Ground, LoadError, Origin, Published, Put, StartError, StartReport, Surroundings,
+    WriteError, initialise,
 };
 
 /// A clock that stands, and ids that count.
@@ -151,6 +153,17 @@ fn load(
     request: Option<&str>,
 ) -> Result<Published, LoadError<ExchangeError>> {
     engine.load(records.into_iter().map(Ok), &origin(request), |_| ())
+}
+
+/// Puts records into a draft, over whatever is there.
+fn put_over(
+    engine: &Engine,
+    request: Option<&str>,
+    draft: &str,
+    records: &[Record],
+) -> Result<Drafted, WriteError> {
+    let puts = records.iter().cloned().map(Put::over).collect();
+    engine.edit_draft(&origin(request), draft, puts, vec![], false)
 }
 
 /// What a reader can tell of a view.

@@ -8,10 +8,12 @@ use std::sync::Arc;
 use std::sync::mpsc::Receiver;
 
 use dashwright_log::{AppendError, Digest, Head, KindError, Log, NewEntry, StoredEntry, leaf_hash};
+use dashwright_quantity::IdError;
 use dashwright_store::{Space, Store, StoreError};
 use serde::Serialize;
 use serde_json::value::to_raw_value;
 
+use crate::edit::EtagMismatch;
 use crate::fold::{FoldError, fold};
 use crate::keys::TooManyLive;
 use crate::layout::{self, LayoutError};
@@ -20,7 +22,7 @@ use crate::state::{DraftFacts, RequestFacts, State};
 use crate::surroundings::{Origin, Surroundings};
 use crate::token::RevisionToken;
 
-pub(crate) use drafts::Compiled;
+pub(crate) use drafts::{Compiled, Wanted};
 pub(crate) use group::WaitingEdit;
 #[cfg(test)]
 pub(crate) use group::{BYTES_TOGETHER, gather};
@@ -95,16 +97,43 @@ pub enum WriteError {
         /// To what.
         of: String,
     },
-    /// The draft starts from a revision that is no longer the last.
-    #[error("the draft starts from revision {base}, the last one is {current}")]
+    /// Others went on publishing in between, too often for another attempt.
+    #[error("the draft was made ready for revision {base}, the last one is {current}")]
     Outdated {
-        /// The revision that the draft starts from.
+        /// The revision that the draft was made ready for.
         base: u64,
         /// The last one.
         current: u64,
     },
-    /// The draft was edited while it was being published.
-    #[error("the draft `{draft}` was edited while it was being published")]
+    /// Records of the draft were changed by revisions that were published since, to something else.
+    #[error("{total} records of the draft `{draft}` were changed by others since")]
+    Collides {
+        /// Its id.
+        draft: String,
+        /// The first of the records.
+        first: Vec<String>,
+        /// How many there are.
+        total: usize,
+    },
+    /// Records are not what the edit expects.
+    #[error("{total} records are not what the edit expects")]
+    Etags {
+        /// The first of them.
+        first: Vec<EtagMismatch>,
+        /// How many there are.
+        total: usize,
+    },
+    /// Whoever edited a draft may not publish it.
+    #[error("whoever edited the draft `{draft}` may not publish it")]
+    OwnEdits {
+        /// Its id.
+        draft: String,
+    },
+    /// The id of a record is none.
+    #[error(transparent)]
+    Id(#[from] IdError),
+    /// The draft was edited since it was looked at.
+    #[error("the draft `{draft}` was edited since it was looked at")]
     DraftMoved {
         /// Its id.
         draft: String,

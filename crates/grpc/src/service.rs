@@ -18,6 +18,8 @@ pub struct Service {
     answers: Arc<ArcSwap<Answers>>,
     auth: Arc<AuthFigures>,
     end: watch::Sender<bool>,
+    /// Whether whoever edited a draft may not publish it.
+    pub(crate) separate_publisher: bool,
 }
 
 impl Service {
@@ -25,7 +27,20 @@ impl Service {
     #[must_use]
     pub fn new(engine: Engine) -> Self {
         let answers = Arc::new(ArcSwap::from_pointee(Answers::new(engine.view())));
-        Self { engine, answers, auth: Arc::default(), end: watch::Sender::new(false) }
+        let end = watch::Sender::new(false);
+        Self { engine, answers, auth: Arc::default(), end, separate_publisher: false }
+    }
+
+    /// The engine that it answers from.
+    #[must_use]
+    pub fn engine(&self) -> &Engine {
+        &self.engine
+    }
+
+    /// Refuses that somebody publishes a draft that they have edited.
+    #[must_use]
+    pub fn with_separate_publisher(self, separate_publisher: bool) -> Self {
+        Self { separate_publisher, ..self }
     }
 
     /// What was counted of callers who were let in and who were not.

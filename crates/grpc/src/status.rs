@@ -9,7 +9,7 @@ use std::time::Duration;
 
 use dashwright_api::v1::{CartError, ErrorReason};
 use dashwright_engine::keys::{AuthFault, KeyId};
-use dashwright_engine::{LoadError, TrailError, ViewError, WriteError};
+use dashwright_engine::{LoadError, RevertError, TrailError, ViewError, WriteError};
 use dashwright_model::exchange::ExchangeError;
 use dashwright_model::record::RecordKind;
 use dashwright_model::vin::VinConcern;
@@ -58,6 +58,8 @@ pub enum Refusal {
     Write(Box<WriteError>),
     /// A draft was not published.
     Publish(Box<LoadError<ExchangeError>>),
+    /// No draft goes back.
+    Revert(Box<RevertError>),
     /// The trail was not read.
     Trail(Box<TrailError>),
     /// The request is larger than allowed.
@@ -95,6 +97,7 @@ impl fmt::Display for Refusal {
             Self::View { error, .. } => write!(f, "{error}"),
             Self::Write(error) => write!(f, "{error}"),
             Self::Publish(error) => write!(f, "{error}"),
+            Self::Revert(error) => write!(f, "{error}"),
             Self::Trail(error) => write!(f, "{error}"),
             Self::TooLarge => write!(f, "the request is larger than {} bytes", LIMITS.request_bytes),
             Self::TooManyCarts => {
@@ -214,6 +217,7 @@ fn told(refusal: &Refusal) -> Told {
         Refusal::View { incarnation, error } => told_view(incarnation, error),
         Refusal::Write(error) => changes::told_write(error),
         Refusal::Publish(error) => changes::told_publish(error),
+        Refusal::Revert(error) => changes::told_revert(error),
         Refusal::Trail(error) => changes::told_trail(error),
         Refusal::TooLarge => {
             let most = LIMITS.request_bytes.to_string();
@@ -414,6 +418,7 @@ fn add_violations(details: &mut ErrorDetails, refusal: &Refusal) {
         | Refusal::RecordNotFound { .. }
         | Refusal::View { .. }
         | Refusal::Publish(_)
+        | Refusal::Revert(_)
         | Refusal::Trail(_)
         | Refusal::TooLarge
         | Refusal::TooManyCarts

@@ -3,6 +3,7 @@
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
 
 use crate::backend::{Backend, BackendError, OpenFault};
 use crate::error::StoreError;
@@ -53,6 +54,12 @@ pub enum Doubt {
     NoLedger,
 }
 
+/// How long is waited for a lock that another one may be about to let go: longer than closing takes on a busy machine, short
+/// enough for whoever is to be told that somebody else has it.
+const PATIENCE: Duration = Duration::from_secs(1);
+/// How often is looked.
+const LOOK_EVERY: Duration = Duration::from_millis(10);
+
 /// Opens the store in `directory`, or makes an empty one.
 pub(crate) fn open(directory: &Path) -> Result<Opened, StoreError> {
     let unfinished_snapshots = delete_unfinished(directory).map_err(unusable(directory))?;
@@ -80,7 +87,7 @@ pub(crate) fn remove(directory: &Path) -> Result<(), StoreError> {
 }
 
 fn try_open(directory: &Path) -> Result<Result<Store, Doubt>, StoreError> {
-    let backend = match Backend::open(directory, CACHE_BYTES) {
+    let backend = match open_backend(directory) {
         Ok(backend) => backend,
         Err(OpenFault::Panicked) => return Ok(Err(Doubt::Panicked)),
         Err(OpenFault::Failed(error)) => return Ok(Err(Doubt::Failed(error))),
@@ -88,6 +95,20 @@ fn try_open(directory: &Path) -> Result<Result<Store, Doubt>, StoreError> {
         Err(OpenFault::Directory(error)) => return Err(unusable(directory)(error)),
     };
     Ok(read_ledger(&backend).map(|ledger| Store::new(directory, backend, ledger)))
+}
+
+/// The database's own threads let go of its lock a moment after it was closed.
+fn open_backend(directory: &Path) -> Result<Backend, OpenFault> {
+    let begin = Instant::now();
+    loop {
+        match Backend::open(directory, CACHE_BYTES) {
+            Err(OpenFault::InUse) if begin.elapsed() < PATIENCE => {
+                // sleep: nobody tells when a lock is let go.
+                std::thread::sleep(LOOK_EVERY);
+            }
+            opened => return opened,
+        }
+    }
 }
 
 fn read_ledger(backend: &Backend) -> Result<Option<Ledger>, Doubt> {

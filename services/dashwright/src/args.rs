@@ -19,7 +19,8 @@ pub(crate) use audit::{
     Audit, AuditCheckpoint, AuditList, AuditProof, AuditVerify, Diff, Revisions, Watch, WhichRevision,
 };
 pub(crate) use curation::{
-    Changing, Draft, DraftDiscard, DraftEdit, DraftList, DraftNew, DraftPublish, DraftShow, Export,
+    Changing, Draft, DraftDiscard, DraftEdit, DraftList, DraftNew, DraftOpen, DraftPublish, DraftShow,
+    Export, Revert,
 };
 pub(crate) use keys::{Backup, Key, KeyList, KeyNew, KeyRevoke, Restore, Role};
 pub(crate) use plans::{Cart, NoQuantity, Plan, Radios, Vehicles, quantity_of};
@@ -66,6 +67,8 @@ pub(crate) enum Command {
     /// Edit the catalogue: drafts, and publishing them
     #[command(subcommand)]
     Draft(Draft),
+    /// Make a draft that takes a revision back, or that goes back to its content
+    Revert(Revert),
     /// Write every record of a revision to a file
     Export(Export),
     /// List the revisions, latest first
@@ -137,6 +140,9 @@ pub(crate) struct Serve {
     /// Listen where other machines can reach it, although no key was ever made; everybody may read then
     #[arg(long)]
     pub(crate) allow_public_without_keys: bool,
+    /// Refuse that somebody publishes a draft that they have edited
+    #[arg(long)]
+    pub(crate) separate_publisher: bool,
     /// Sign checkpoints with the key of this file: 64 hexadecimal digits, an Ed25519 seed
     #[arg(long, value_name = "FILE")]
     pub(crate) checkpoint_key: Option<PathBuf>,

@@ -4,6 +4,7 @@ use std::path::Path;
 
 use dashwright_api::v1;
 use dashwright_engine::Engine;
+use dashwright_grpc::Service;
 use dashwright_grpc::auth::Access;
 use tokio::task::spawn_blocking;
 
@@ -41,7 +42,7 @@ async fn run(arguments: &Demo, directory: &Path) -> Result<(), Failure> {
     let engine = spawn_blocking(move || begin(&directory)).await;
     let engine = engine.map_err(|error| Failure::System(error.into()))??;
     let door = Door { listener, access: Access::by(engine.keys()), tls: None };
-    let server = serve::until_signal(engine, door, &mut signals);
+    let server = serve::until_signal(Service::new(engine), door, &mut signals);
     tokio::pin!(server);
     tokio::select! {
         ended = &mut server => return ended,

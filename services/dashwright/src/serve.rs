@@ -2,7 +2,6 @@
 
 use std::net::SocketAddr;
 
-use dashwright_engine::Engine;
 use dashwright_grpc::auth::Access;
 use dashwright_grpc::tls::Tls;
 use dashwright_grpc::{LIMITS, ServeError, Service, Serving};
@@ -53,6 +52,7 @@ pub(crate) fn serve(arguments: &Serve) -> Result<(), Failure> {
         if access.keys.borrow().is_empty() {
             refuse_public_without_keys(arguments)?;
         }
+        let separate = arguments.separate_publisher;
         let (revision, address) = (engine.view().revision(), listener.local_addr());
         let address = address.map_err(Failure::System)?;
         tracing::info!(%address, revision, encrypted = tls.is_some(), "listening");
@@ -60,16 +60,17 @@ pub(crate) fn serve(arguments: &Serve) -> Result<(), Failure> {
         if let (Some(files), Some(tls)) = (files, &tls) {
             tokio::spawn(files.follow(tls.clone(), Hangup::take()?));
         }
+        let service = Service::new(engine).with_separate_publisher(separate);
         let scheme = if tls.is_some() { "https" } else { "http" };
         out::print(&format!("serving revision {revision} at {scheme}://{address}\n"))?;
-        until_signal(engine, Door { listener, access, tls }, &mut signals).await
+        until_signal(service, Door { listener, access, tls }, &mut signals).await
     })
 }
 
 /// Serves until a signal, then says so to balancers, finishes the calls in flight and ends; a second signal ends at once.
-pub(crate) async fn until_signal(engine: Engine, door: Door, signals: &mut Signals) -> Result<(), Failure> {
+pub(crate) async fn until_signal(service: Service, door: Door, signals: &mut Signals) -> Result<(), Failure> {
     let Door { listener, access, tls } = door;
-    let serving = Serving::new(Service::new(engine), access).await?;
+    let serving = Serving::new(service, access).await?;
     let (end, ended) = tokio::sync::oneshot::channel::<()>();
     let ended = async {
         // A sender that is gone ends as well.

@@ -1,6 +1,5 @@
 //! Appending: the latency of an edit beside that of the bare disk, edits in a second, publishes, loads.
 
-use std::collections::BTreeSet;
 use std::fs::OpenOptions;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
@@ -8,7 +7,7 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, Barrier};
 use std::time::{Duration, Instant};
 
-use dashwright_engine::Engine;
+use dashwright_engine::{Conditions, Engine, Put};
 use dashwright_log::{FileLog, FileOptions, Log, Sequence};
 use dashwright_model::exchange::parse_line;
 use dashwright_model::record::Record;
@@ -46,7 +45,7 @@ fn latency(engine: &Engine, directory: &Path, rounds: usize, figures: &mut Figur
     let (mut edits, mut writes) = (Times::default(), Times::default());
     for round in 0..rounds {
         let records = [record(round as u64)?];
-        edits.take(|| Ok(engine.edit_draft(&ground::origin(), &draft, &records, &BTreeSet::new())?))?;
+        edits.take(|| Ok(engine.edit_draft(&ground::origin(), &draft, puts(&records), vec![], false)?))?;
         let stored = engine.log().read_from(Sequence(engine.trail_size()), 1)?;
         let mut line = stored.first().ok_or("no entry")?.line();
         line.push(b'\n');
@@ -80,7 +79,7 @@ fn rate(engine: &Engine, writers: usize, time: Duration) -> Outcome<f64> {
                 begin.wait();
                 while !over.load(Ordering::Relaxed) {
                     let records = [record(done.fetch_add(1, Ordering::Relaxed))?];
-                    engine.edit_draft(&ground::origin(), &draft, &records, &BTreeSet::new())?;
+                    engine.edit_draft(&ground::origin(), &draft, puts(&records), vec![], false)?;
                 }
                 engine.discard_draft(&ground::origin(), &draft)?;
                 Ok(())
@@ -99,6 +98,10 @@ fn rate(engine: &Engine, writers: usize, time: Duration) -> Outcome<f64> {
     Ok(count as f64 / seconds)
 }
 
+fn puts(records: &[Record]) -> Vec<Put> {
+    records.iter().cloned().map(Put::over).collect()
+}
+
 /// The role that publishes small edits.
 pub(crate) fn publish(directory: PathBuf) -> Outcome<()> {
     let mut figures = Figures::default();
@@ -109,8 +112,8 @@ pub(crate) fn publish(directory: PathBuf) -> Outcome<()> {
         let draft = engine.create_draft(&ground::origin())?.id;
         // A number that no earlier edit had.
         let records = [record(1_000_000 + round as u64)?];
-        engine.edit_draft(&ground::origin(), &draft, &records, &BTreeSet::new())?;
-        times.take(|| Ok(engine.publish_draft(&ground::origin(), &draft)?))?;
+        engine.edit_draft(&ground::origin(), &draft, puts(&records), vec![], false)?;
+        times.take(|| Ok(engine.publish_draft(&ground::origin(), &draft, &Conditions::default())?))?;
     }
     figures.add("cpu_seconds", (process::cpu_seconds()? - cpu) / PUBLISHES as f64);
     figures.add("p50_seconds", times.microseconds(0.5) / 1e6);

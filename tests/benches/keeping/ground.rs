@@ -181,7 +181,15 @@ fn append_revisions(directory: &Path, records: &[Record], revisions: u64) -> Out
         push(DRAFT_CREATE, &to_raw_value(&DraftCreate { draft: draft.clone(), base_revision })?)?;
         for edit in 0..EDITS {
             let puts = export.edit(revision as usize * EDITS + edit, revision)?;
-            push(DRAFT_EDIT, &to_raw_value(&DraftEdit { draft: draft.clone(), puts, deletes: Vec::new() })?)?;
+            push(
+                DRAFT_EDIT,
+                &to_raw_value(&DraftEdit {
+                    draft: draft.clone(),
+                    puts,
+                    deletes: Vec::new(),
+                    keeps: Vec::new(),
+                })?,
+            )?;
         }
         let (content_hash, changed) = (export.hash(), (EDITS * EDIT_RECORDS) as u64);
         let publish =

@@ -33,7 +33,8 @@ pub(super) fn settle(
     for (stored_key, value) in items {
         if published {
             let (_, key) = layout::split_draft_key(&stored_key)?;
-            settle_item(store, changes, revision, key, layout::split_version(key, &value)?)?;
+            let (_, line) = layout::split_item(key, &value)?;
+            settle_item(store, changes, revision, key, line)?;
         }
         changes.delete(Space::Draft, stored_key);
     }

@@ -19,6 +19,12 @@ struct Inner {
     roles: BTreeSet<Role>,
 }
 
+/// The holder that [`Caller::actor`] names: somebody is the same with another key.
+#[must_use]
+pub fn holder_of(actor: &str) -> &str {
+    actor.rsplit_once(" (key ").filter(|(_, rest)| rest.ends_with(')')).map_or(actor, |(holder, _)| holder)
+}
+
 impl Caller {
     /// The holder of a key.
     pub(super) fn of(facts: &KeyFacts) -> Self {

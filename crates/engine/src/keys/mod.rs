@@ -13,7 +13,7 @@ mod ring;
 mod secret;
 mod text;
 
-pub use caller::Caller;
+pub use caller::{Caller, holder_of};
 pub use facts::{KeyFacts, Role, moment};
 pub use ring::{AuthFault, KeyRing, MAX_LIVE_PER_HOLDER, RingError, TooManyLive};
 pub use secret::ServerSecret;

@@ -1,15 +1,16 @@
 //! Earlier revisions, read again while what replaced them settles.
 
 use super::*;
-use crate::{Freshness, RevisionToken, View, ViewError};
+use crate::{Conditions, Delete, Freshness, RevisionToken, View, ViewError};
 use std::time::Instant;
 
 /// Publishes the deletion of records.
 fn delete(engine: &Engine, keys: &[&str]) {
-    let deletes = keys.iter().map(|key| key.parse().unwrap()).collect();
+    let delete = |key: &&str| Delete::over(key.parse().unwrap());
     let draft = engine.create_draft(&origin(None)).unwrap().id;
-    engine.edit_draft(&origin(None), &draft, &[], &deletes).unwrap();
-    engine.publish_draft(&origin(None), &draft).unwrap();
+    let deletes = keys.iter().map(delete).collect();
+    engine.edit_draft(&origin(None), &draft, vec![], deletes, false).unwrap();
+    engine.publish_draft(&origin(None), &draft, &Conditions::default()).unwrap();
 }
 
 fn put(engine: &Engine, records: Vec<Record>) {

@@ -9,8 +9,8 @@ use tokio::sync::oneshot::{self, Receiver};
 
 use super::*;
 use crate::entry::DraftEdit;
-use crate::writer::{BYTES_TOGETHER, Command, Drafted, WaitingEdit, gather};
-use crate::{DRAFT_EDIT, WriteError, Writes};
+use crate::writer::{BYTES_TOGETHER, Command, WaitingEdit, Wanted, gather};
+use crate::{DRAFT_EDIT, Expected, Writes};
 
 type Answer = Receiver<Result<Drafted, WriteError>>;
 
@@ -56,8 +56,9 @@ fn counted() -> (Bench, Arc<Counting>, Engine) {
 fn waiting(draft: &str, record: &Record, origin: Origin) -> (WaitingEdit, Answer) {
     let (answer, answered) = oneshot::channel();
     let puts = vec![RawValue::from_string(exchange::to_line(record).unwrap()).unwrap()];
-    let edit = DraftEdit { draft: draft.to_owned(), puts, deletes: Vec::new() };
-    (WaitingEdit { origin, edit, answer }, answered)
+    let edit = DraftEdit { draft: draft.to_owned(), puts, deletes: Vec::new(), keeps: Vec::new() };
+    let wanted = vec![Wanted { key: record.key().unwrap(), expected: Expected::Anything, deletes: false }];
+    (WaitingEdit { origin, edit, wanted, answer }, answered)
 }
 
 /// Has the writer find these edits waiting together.
@@ -75,7 +76,7 @@ fn together(engine: &Engine, edits: Vec<(WaitingEdit, Answer)>) -> Vec<Result<Dr
 fn edits_that_wait_together_are_appended_together_and_answered_each() {
     let (bench, log, engine) = counted();
     let [one, other] = [(); 2].map(|()| engine.create_draft(&origin(None)).unwrap().id);
-    let earlier = engine.edit_draft(&origin(Some("r")), &one, &[vehicle("v0", 1999)], &[].into()).unwrap();
+    let earlier = put_over(&engine, Some("r"), &one, &[vehicle("v0", 1999)]).unwrap();
     log.appended.lock().unwrap().clear();
     let answers = together(
         &engine,
@@ -111,6 +112,26 @@ fn edits_that_wait_together_are_appended_together_and_answered_each() {
     std::fs::remove_dir_all(bench.store()).unwrap();
     let engine = bench.start();
     assert_eq!((items(&engine, &one), items(&engine, &other)), before, "as the log alone tells it");
+}
+
+/// Of two that have seen the same, the one that comes first is made, and the other is told what is there by then.
+#[test]
+fn edits_of_one_record_that_wait_together_are_compared_one_after_the_other() {
+    let (_bench, log, engine) = counted();
+    let draft = engine.create_draft(&origin(None)).unwrap().id;
+    log.appended.lock().unwrap().clear();
+    let new = |record: &Record| {
+        let (mut edit, answer) = waiting(&draft, record, origin(None));
+        edit.wanted[0].expected = Expected::Nothing;
+        (edit, answer)
+    };
+    let edits = vec![new(&vehicle("v1", 2001)), new(&vehicle("v2", 2002)), new(&vehicle("v1", 2011))];
+    let answers = together(&engine, edits);
+    assert_eq!(*log.appended.lock().unwrap(), [2]);
+    assert!(answers[0].is_ok() && answers[1].is_ok(), "{answers:?}");
+    let there = crate::etag(&exchange::to_line(&vehicle("v1", 2001)).unwrap());
+    let Err(WriteError::Etags { first, total: 1 }) = &answers[2] else { panic!("{answers:?}") };
+    assert_eq!((first[0].record.as_str(), first[0].current.as_ref()), ("vehicle/v1", Some(&there)));
 }
 
 #[test]
@@ -182,11 +203,7 @@ fn writers_at_once_each_get_what_they_ask_for() {
                 let edit = |number: u64| {
                     let record = vehicle(&format!("w{writer}-{number}"), 2001);
                     let request = format!("{writer}-{number}");
-                    engine
-                        .edit_draft(&origin(Some(&request)), draft, &[record], &[].into())
-                        .unwrap()
-                        .draft
-                        .edits
+                    put_over(engine, Some(&request), draft, &[record]).unwrap().draft.edits
                 };
                 (0..EDITS).map(edit).collect::<Vec<_>>()
             })

@@ -7,7 +7,7 @@ use dashwright_store::Space;
 
 use super::kills::beginning;
 use super::*;
-use crate::{Freshness, RevisionToken, ViewError, WriteError, Writes};
+use crate::{Freshness, RevisionToken, ViewError, Writes};
 
 /// What is restored from a whole log: its entries, and one that begins another history.
 fn restored(log: &MemoryLog, first_id: u64) -> Arc<MemoryLog> {
@@ -86,7 +86,7 @@ fn a_draft_that_was_thrown_away_leaves_nothing_but_its_entries() {
     let before = seen(&engine);
     let id = engine.create_draft(&origin(None)).unwrap().id;
     let edits: Vec<_> = (0..7).map(|number| vehicle(&format!("v{number}"), 2031)).collect();
-    engine.edit_draft(&origin(None), &id, &edits, &[].into()).unwrap();
+    put_over(&engine, None, &id, &edits).unwrap();
     assert!(!engine.discard_draft(&origin(None), &id).unwrap());
     let left = |engine: &Engine| engine.shared.store.count(Space::Draft);
     assert!(left(&engine) > 0, "nothing is left to settle");
@@ -94,7 +94,7 @@ fn a_draft_that_was_thrown_away_leaves_nothing_but_its_entries() {
         engine.note_operator_call(&origin(None), "Backup").unwrap();
     }
     assert_eq!((left(&engine), seen(&engine)), (0, before.clone()));
-    let gone = engine.edit_draft(&origin(None), &id, &edits, &[].into());
+    let gone = put_over(&engine, None, &id, &edits);
     assert!(matches!(gone, Err(WriteError::NoOpenDraft { .. })), "{gone:?}");
     drop(engine);
     // The store that a rebuild fills is the one that was written as it went.

@@ -7,7 +7,7 @@ use proptest::prelude::*;
 
 use super::*;
 use crate::keys::Role;
-use crate::{Filter, NewKey};
+use crate::{Conditions, Delete, Filter, NewKey};
 
 const ACTORS: [&str; 3] = ["Ada", "Ben", "Ada\0k"];
 
@@ -55,10 +55,11 @@ fn act() -> impl Strategy<Value = Act> {
 fn perform(engine: &Engine, act: &Act, actor: &str) {
     let origin = Origin { actor: actor.to_owned(), reason: "test".to_owned(), request_id: None };
     let draft = |puts: &[Record], deletes: &[String]| {
-        let deletes: BTreeSet<_> = deletes.iter().map(|key| key.parse().unwrap()).collect();
+        let deletes = deletes.iter().map(|key| Delete::over(key.parse().unwrap())).collect();
+        let puts = puts.iter().cloned().map(Put::over).collect();
         let id = engine.create_draft(&origin).unwrap().id;
         // A record that is not there can not be deleted; the draft is then empty.
-        let edited = engine.edit_draft(&origin, &id, puts, &deletes).is_ok();
+        let edited = engine.edit_draft(&origin, &id, puts, deletes, false).is_ok();
         (id, edited)
     };
     match act {
@@ -66,12 +67,12 @@ fn perform(engine: &Engine, act: &Act, actor: &str) {
             // Cars of one name never share a year.
             let year = 1950 + 7 * round + u16::try_from(*car).unwrap();
             let (id, _) = draft(&[vehicle(&format!("v{car}"), year)], &[]);
-            engine.publish_draft(&origin, &id).unwrap();
+            engine.publish_draft(&origin, &id, &Conditions::default()).unwrap();
         }
         Act::Delete(car) => {
             let (id, edited) = draft(&[], &[format!("vehicle/v{car}")]);
             if edited {
-                engine.publish_draft(&origin, &id).unwrap();
+                engine.publish_draft(&origin, &id, &Conditions::default()).unwrap();
             }
         }
         Act::Discard(year) => {

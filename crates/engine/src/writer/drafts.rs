@@ -3,10 +3,13 @@
 use std::sync::Arc;
 
 use dashwright_log::Digest;
+use dashwright_model::record::RecordKey;
 use dashwright_snapshot::Snapshot;
 use dashwright_store::Space;
 
 use super::{Drafted, Published, WriteError, Writer, Writes};
+use crate::drafts::{draft_item, from_state};
+use crate::edit::{EtagMismatch, Expected, etag, item_etag};
 use crate::entry::{
     DRAFT_CREATE, DRAFT_DISCARD, DRAFT_EDIT, DraftCreate, DraftDiscard, DraftEdit, REVISION_PUBLISH,
     RevisionPublish,
@@ -22,8 +25,20 @@ pub(crate) struct Compiled {
     pub(crate) draft: String,
     pub(crate) edits: u64,
     pub(crate) changed: u64,
+    /// The revision that it was compiled for.
+    pub(crate) onto: u64,
     pub(crate) snapshot: Arc<Snapshot>,
 }
+
+/// A change of a record, and what it is to find.
+pub(crate) struct Wanted {
+    pub(crate) key: RecordKey,
+    pub(crate) expected: Expected,
+    pub(crate) deletes: bool,
+}
+
+/// Mismatches that are told one by one; the rest is counted.
+const MAX_MISMATCHES: usize = 20;
 
 impl Writer {
     /// What an earlier publish of this request led to.
@@ -68,6 +83,66 @@ impl Writer {
         self.drafted(draft.to_owned())
     }
 
+    /// Puts one edit into a draft whose records are what it expects.
+    pub(crate) fn edit_checked(
+        &mut self,
+        origin: &Origin,
+        mut edit: DraftEdit,
+        wanted: &[Wanted],
+        validate_only: bool,
+    ) -> Result<Drafted, WriteError> {
+        let draft = edit.draft.clone();
+        if let Some(earlier) = self.drafted_earlier(origin, DRAFT_EDIT, Some(&draft))? {
+            return Ok(earlier);
+        }
+        let mut facts = self.open_draft(&draft)?.clone();
+        edit.keeps = self.met(facts.number, wanted)?;
+        if validate_only {
+            self.go_on()?;
+            facts.edits += 1;
+            return Ok(Drafted { id: draft, draft: facts, repeated: false });
+        }
+        self.edit(origin, &draft, &[edit])
+    }
+
+    /// The records of whose item the curator knew, and not of what the dataset has become since; refuses what is not as expected.
+    pub(super) fn met(&self, draft: u64, wanted: &[Wanted]) -> Result<Vec<String>, WriteError> {
+        let (view, layers) = (self.shared.view(), self.state.layers());
+        let (mut keeps, mut first, mut total) = (Vec::new(), Vec::new(), 0);
+        for Wanted { key, expected, deletes } in wanted {
+            let record = key.to_string();
+            let stored = layout::draft_key(draft, record.as_bytes());
+            let item = self.store.get(Space::Draft, &stored)?;
+            let item = item.map(|value| draft_item(&stored, &value)).transpose().map_err(from_state)?;
+            let kept = view.snapshot().record(key.kind, key.id.as_str());
+            if *deletes && item.is_none() && kept.is_none() {
+                return Err(WriteError::NoRecord { record });
+            }
+            let current = match &item {
+                Some(item) => Some(self.shared.item_state(&view, &layers, item).map_err(from_state)?.etag),
+                None => kept.map(|kept| etag(&kept.text)),
+            };
+            // Who knew of the item alone goes on to be compared with what was seen then.
+            let own = item.as_ref().map(|item| item_etag(item.line.as_deref(), None));
+            let is_there = item.as_ref().map_or(kept.is_some(), |item| item.line.is_some());
+            match expected {
+                Expected::Anything => {}
+                // A deletion in the draft was seen, and not what the dataset has become since.
+                Expected::Nothing if !is_there && item.is_some() => keeps.push(record),
+                Expected::Nothing if !is_there => {}
+                Expected::Etag(given) if current.as_ref() == Some(given) => {}
+                Expected::Etag(given) if own.as_ref() == Some(given) => keeps.push(record),
+                Expected::Nothing | Expected::Etag(_) => {
+                    total += 1;
+                    if first.len() < MAX_MISMATCHES {
+                        first.push(EtagMismatch { record, current });
+                    }
+                }
+            }
+        }
+        if total == 0 { Ok(keeps) } else { Err(WriteError::Etags { first, total }) }
+    }
+
     pub(crate) fn discard(&mut self, origin: &Origin, draft: &str) -> Result<bool, WriteError> {
         if self.drafted_earlier(origin, DRAFT_DISCARD, Some(draft))?.is_some() {
             return Ok(true);
@@ -81,17 +156,10 @@ impl Writer {
         if let Some(earlier) = self.published_earlier(origin.request_id.as_deref())? {
             return Ok(earlier);
         }
-        let Compiled { draft, edits, changed, snapshot } = compiled;
-        let (base, found) = self.open_draft(&draft).map(|facts| (facts.base_revision, facts.edits))?;
-        let current = self.state.revision();
-        if base != current {
-            return Err(WriteError::Outdated { base, current });
-        }
-        if found != edits {
-            return Err(WriteError::DraftMoved { draft });
-        }
+        self.is_current(&compiled)?;
+        let Compiled { draft, edits: _, changed, onto, snapshot } = compiled;
         let content_hash = Digest(snapshot.content_hash());
-        let (revision, records) = (current + 1, crate::load::count(&snapshot));
+        let (revision, records) = (onto + 1, crate::load::count(&snapshot));
         let entry = RevisionPublish { draft: draft.clone(), revision, content_hash, changed, records };
         let stored = self.append(origin, REVISION_PUBLISH, &[entry])?;
         let entry = stored.into_iter().next_back().ok_or(WriteError::Ended)?.entry;
@@ -104,6 +172,33 @@ impl Writer {
         self.keep(&published.checkpoint);
         tracing::info!(revision, changed, records, %content_hash, "published a revision");
         Ok(published)
+    }
+
+    /// What a publish would lead to, as things are. It has no checkpoint.
+    pub(crate) fn would_publish(&self, compiled: &Compiled) -> Result<Published, WriteError> {
+        self.go_on()?;
+        self.is_current(compiled)?;
+        let Compiled { changed, onto, snapshot, .. } = compiled;
+        let revision = onto + 1;
+        Ok(Published {
+            revision,
+            token: RevisionToken::new(self.shared.dataset().incarnation_of(revision), revision),
+            content_hash: Digest(snapshot.content_hash()),
+            changed: *changed,
+            records: crate::load::count(snapshot),
+            checkpoint: String::new(),
+            repeated: false,
+        })
+    }
+
+    /// Whether neither the draft nor the dataset has moved since the draft was compiled.
+    fn is_current(&self, compiled: &Compiled) -> Result<(), WriteError> {
+        let Compiled { draft, edits, onto, .. } = compiled;
+        let (found, current) = (self.open_draft(draft)?.edits, self.state.revision());
+        if *onto != current {
+            return Err(WriteError::Outdated { base: *onto, current });
+        }
+        if found == *edits { Ok(()) } else { Err(WriteError::DraftMoved { draft: draft.clone() }) }
     }
 
     /// Keeps a checkpoint. What it speaks of is durable already, so that a failure stops later writes only.

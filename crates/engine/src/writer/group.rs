@@ -4,9 +4,10 @@ use std::collections::BTreeSet;
 use std::sync::mpsc::Receiver;
 
 use dashwright_log::NewEntry;
+use dashwright_model::record::RecordKey;
 use tokio::sync::oneshot;
 
-use super::{Command, Drafted, WriteError, Writer, new_entry};
+use super::{Command, Drafted, Wanted, WriteError, Writer, new_entry};
 use crate::entry::{DRAFT_EDIT, DraftEdit};
 use crate::surroundings::Origin;
 
@@ -18,12 +19,14 @@ pub(crate) const BYTES_TOGETHER: usize = 2 * 1024 * 1024;
 pub(crate) struct WaitingEdit {
     pub(crate) origin: Origin,
     pub(crate) edit: DraftEdit,
+    /// What its records are to be before.
+    pub(crate) wanted: Vec<Wanted>,
     pub(crate) answer: oneshot::Sender<Result<Drafted, WriteError>>,
 }
 
 impl WaitingEdit {
     fn bytes(&self) -> usize {
-        let DraftEdit { draft: _, puts, deletes } = &self.edit;
+        let DraftEdit { draft: _, puts, deletes, keeps: _ } = &self.edit;
         puts.iter().map(|line| line.get().len()).chain(deletes.iter().map(String::len)).sum()
     }
 }
@@ -47,6 +50,14 @@ pub(crate) fn gather(
     (group, None)
 }
 
+/// What the edits that are made together have said so far.
+#[derive(Default)]
+struct Beside {
+    requests: BTreeSet<String>,
+    /// Records with the number of their draft.
+    records: BTreeSet<(u64, RecordKey)>,
+}
+
 impl Writer {
     /// Makes edits durable together and answers each. Those that are not plainly new, and all of them when the log takes
     /// them not together, are done one by one: nothing of them has been acknowledged.
@@ -66,18 +77,17 @@ impl Writer {
         } else {
             alone.extend(together.into_iter().map(|(edit, _)| edit));
         }
-        for WaitingEdit { origin, edit, answer } in alone {
-            let draft = edit.draft.clone();
+        for WaitingEdit { origin, edit, wanted, answer } in alone {
             // A caller that no longer waits has changed nothing about what was done.
-            let _ = answer.send(self.edit(&origin, &draft, &[edit]));
+            let _ = answer.send(self.edit_checked(&origin, edit, &wanted, false));
         }
     }
 
     /// The edits that are plainly new, each with its entry, and the others.
     fn sort_out(&self, group: Vec<WaitingEdit>) -> (Vec<(WaitingEdit, NewEntry)>, Vec<WaitingEdit>) {
-        let (mut together, mut alone, mut requests) = (Vec::new(), Vec::new(), BTreeSet::new());
+        let (mut together, mut alone, mut beside) = (Vec::new(), Vec::new(), Beside::default());
         for waiting in group {
-            match self.plainly_new(&waiting, &mut requests) {
+            match self.plainly_new(&waiting, &mut beside) {
                 Some(entry) => together.push((waiting, entry)),
                 None => alone.push(waiting),
             }
@@ -85,17 +95,24 @@ impl Writer {
         (together, alone)
     }
 
-    /// The entry of an edit, unless it would be refused, repeats an earlier request or one that waits beside it.
-    fn plainly_new(&self, waiting: &WaitingEdit, requests: &mut BTreeSet<String>) -> Option<NewEntry> {
-        let WaitingEdit { origin, edit, answer: _ } = waiting;
+    /// The entry of an edit, unless it would be refused, repeats an earlier request or one that waits beside it, or
+    /// changes a record that an edit beside it changes: what it expects there is not known before that one is made.
+    fn plainly_new(&self, waiting: &WaitingEdit, beside: &mut Beside) -> Option<NewEntry> {
+        let WaitingEdit { origin, edit, wanted, answer: _ } = waiting;
         self.go_on().ok()?;
         if let Some(id) = &origin.request_id {
             let unknown = self.earlier(Some(id), DRAFT_EDIT).ok()?.is_none();
-            if !unknown || !requests.insert(id.clone()) {
+            if !unknown || !beside.requests.insert(id.clone()) {
                 return None;
             }
         }
-        self.open_draft(&edit.draft).ok()?;
-        new_entry(&*self.surroundings, origin, DRAFT_EDIT, edit).ok()
+        let number = self.open_draft(&edit.draft).ok()?.number;
+        let records: Vec<_> = wanted.iter().map(|wanted| (number, wanted.key.clone())).collect();
+        if records.iter().any(|record| beside.records.contains(record)) {
+            return None;
+        }
+        let edit = DraftEdit { keeps: self.met(number, wanted).ok()?, ..edit.clone() };
+        beside.records.extend(records);
+        new_entry(&*self.surroundings, origin, DRAFT_EDIT, &edit).ok()
     }
 }

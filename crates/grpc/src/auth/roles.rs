@@ -75,6 +75,7 @@ const SERVICES: &[Service] = &[
             row("EditDraft", Role::Curator),
             row("DiscardDraft", Role::Curator),
             row("PublishDraft", Role::Publisher),
+            row("RevertRevision", Role::Curator),
             stream("ExportRecords", Role::Reader),
         ],
     },

@@ -4,9 +4,9 @@ use std::collections::BTreeSet;
 
 use dashwright_api::v1;
 use dashwright_engine::keys::{Caller, Role, moment};
-use dashwright_engine::{Filter, NewKey, Origin};
+use dashwright_engine::{Delete, Expected, Filter, NewKey, Origin, Put, Revert};
 use dashwright_model::exchange;
-use dashwright_model::record::{Record, RecordKey};
+use dashwright_model::record::RecordKey;
 use dashwright_quantity::MAX_LABEL_CHARS;
 
 use super::{FieldFaults, FieldProblem};
@@ -61,34 +61,70 @@ pub(crate) fn draft_id(text: String, faults: &mut FieldFaults) -> Option<String>
 
 /// What an edit puts and deletes.
 pub(crate) fn edits(
-    puts: &[String],
-    deletes: &[String],
+    puts: Vec<v1::RecordPut>,
+    deletes: Vec<v1::RecordDelete>,
     faults: &mut FieldFaults,
-) -> (Vec<Record>, BTreeSet<RecordKey>) {
+) -> (Vec<Put>, Vec<Delete>) {
     if puts.is_empty() && deletes.is_empty() {
         faults.take::<()>("puts", Err(FieldProblem::Missing));
     }
-    let (mut records, mut keys, mut put) = (Vec::new(), BTreeSet::new(), BTreeSet::new());
-    for (place, line) in puts.iter().enumerate() {
-        let path = format!("puts[{place}]");
+    let (mut put, mut deleted, mut keys) = (Vec::new(), Vec::new(), BTreeSet::new());
+    for (place, v1::RecordPut { json, etag }) in puts.into_iter().enumerate() {
+        let path = format!("puts[{place}].json");
         let read =
-            exchange::parse_line(line.as_bytes(), 0).map_err(|error| FieldProblem::Record(Box::new(error)));
+            exchange::parse_line(json.as_bytes(), 0).map_err(|error| FieldProblem::Record(Box::new(error)));
         let Some(record) = faults.take(&path, read) else { continue };
         let Some(key) = faults.take(&path, record.key().map_err(FieldProblem::Id)) else { continue };
-        if put.insert(key) {
-            records.push(record);
+        if keys.insert(key) {
+            put.push(Put { record, expected: expected(etag) });
         } else {
             faults.take::<()>(&path, Err(FieldProblem::Twice));
         }
     }
-    for (place, text) in deletes.iter().enumerate() {
+    for (place, v1::RecordDelete { record, etag }) in deletes.into_iter().enumerate() {
         let path = format!("deletes[{place}]");
-        let Some(key) = faults.take(&path, record_key_text(text)) else { continue };
-        if put.contains(&key) || !keys.insert(key) {
-            faults.take::<()>(&path, Err(FieldProblem::Twice));
+        if etag.is_empty() {
+            faults.take::<()>(&format!("{path}.etag"), Err(FieldProblem::Missing));
+        }
+        let Some(key) = faults.take(&format!("{path}.record"), record_key_text(&record)) else { continue };
+        if keys.insert(key.clone()) {
+            deleted.push(Delete { key, expected: expected(etag) });
+        } else {
+            faults.take::<()>(&format!("{path}.record"), Err(FieldProblem::Twice));
         }
     }
-    (records, keys)
+    (put, deleted)
+}
+
+/// What is to be there before a change of a record.
+fn expected(etag: String) -> Expected {
+    match etag.as_str() {
+        "" => Expected::Nothing,
+        // As `If-Match: *` of RFC 9110.
+        "*" => Expected::Anything,
+        _ => Expected::Etag(etag),
+    }
+}
+
+/// How to go back.
+pub(crate) fn revert(number: i32) -> Result<Revert, FieldProblem> {
+    match v1::RevertKind::try_from(number) {
+        Ok(v1::RevertKind::Unspecified) => Err(FieldProblem::Missing),
+        Ok(v1::RevertKind::TakeBack) => Ok(Revert::TakeBack),
+        Ok(v1::RevertKind::Content) => Ok(Revert::Content),
+        Err(_) => Err(FieldProblem::UnknownTerm { found: number }),
+    }
+}
+
+/// The number of a revision that was published.
+pub(crate) fn revision_number(number: u32, latest: u64, faults: &mut FieldFaults) -> Option<u64> {
+    let most = usize::try_from(latest).unwrap_or(usize::MAX);
+    let known = match u64::from(number) {
+        0 => Err(FieldProblem::Missing),
+        known if known <= latest => Ok(known),
+        _ => Err(FieldProblem::Above { found: number, most }),
+    };
+    faults.take("revision", known)
 }
 
 /// A record's key as text.

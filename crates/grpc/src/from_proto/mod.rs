@@ -14,7 +14,9 @@ use dashwright_model::exchange::ExchangeError;
 use dashwright_model::vin::VinError;
 use dashwright_quantity::{DateError, IdError, MAX_ID_BYTES, MoneyError, TextError};
 
-pub(crate) use change::{change, draft_id, edits, filter, new_key, reason_of};
+pub(crate) use change::{
+    change, draft_id, edits, filter, new_key, reason_of, record_key_text, revert, revision_number,
+};
 pub(crate) use key::{record_key, record_kind};
 pub(crate) use order::{Order, cart_lines, order, part, radio};
 pub(crate) use read_at::{exactly, read_at};

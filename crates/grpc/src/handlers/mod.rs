@@ -30,6 +30,7 @@ mod plan_install;
 mod publish_draft;
 mod reached;
 mod resolve_vehicle;
+mod revert_revision;
 mod revoke_key;
 mod search_records;
 mod watch_revisions;
@@ -203,6 +204,14 @@ impl CurationService for Service {
     ) -> Result<Response<v1::PublishDraftResponse>, Status> {
         let caller = caller(&request);
         Ok(Response::new(self.published_draft(caller, request.into_inner()).await?))
+    }
+
+    async fn revert_revision(
+        &self,
+        request: Request<v1::RevertRevisionRequest>,
+    ) -> Result<Response<v1::RevertRevisionResponse>, Status> {
+        let caller = caller(&request);
+        Ok(Response::new(self.reverting_draft(caller, request.into_inner()).await?))
     }
 
     type ExportRecordsStream = export_records::Export;

@@ -1,7 +1,9 @@
 //! Refused changes and failed reads of the trail: code, reason, metadata.
 
 use dashwright_api::v1::ErrorReason;
-use dashwright_engine::{EDIT_BYTES, EDIT_RECORDS, LoadError, TrailError, WriteError, Writes};
+use dashwright_engine::{
+    EDIT_BYTES, EDIT_RECORDS, EtagMismatch, LoadError, RevertError, TrailError, WriteError, Writes,
+};
 use dashwright_log::AppendError;
 use dashwright_model::exchange::ExchangeError;
 use tonic::Code;
@@ -24,6 +26,21 @@ pub(super) fn told_write(error: &WriteError) -> Told {
             ErrorReason::DraftOutdated,
             vec![("base", base.to_string()), ("latest", current.to_string())],
         ),
+        WriteError::Etags { first, total } => {
+            let pair =
+                |it: &EtagMismatch| format!("{}={}", it.record, it.current.as_deref().unwrap_or_default());
+            let first = first.iter().map(pair).collect::<Vec<_>>().join(", ");
+            let metadata = vec![("total", total.to_string()), ("first", first)];
+            (Code::Aborted, ErrorReason::EtagMismatch, metadata)
+        }
+        WriteError::Collides { draft, first, total } => {
+            let (draft, total) = (draft.clone(), total.to_string());
+            let metadata = vec![("draft", draft), ("total", total), ("first", first.join(", "))];
+            (Code::Aborted, ErrorReason::DraftCollides, metadata)
+        }
+        WriteError::OwnEdits { draft } => {
+            (Code::PermissionDenied, ErrorReason::OwnEdits, vec![("draft", draft.clone())])
+        }
         WriteError::DraftMoved { draft } => {
             (Code::Aborted, ErrorReason::DraftMoved, vec![("draft", draft.clone())])
         }
@@ -59,6 +76,7 @@ pub(super) fn told_write(error: &WriteError) -> Told {
         WriteError::DraftExists { .. }
         | WriteError::NoRandomness
         | WriteError::NotJson(_)
+        | WriteError::Id(_)
         | WriteError::Kind(_) => (Code::Internal, ErrorReason::Internal, vec![("request_id", String::new())]),
     }
 }
@@ -105,6 +123,21 @@ pub(super) fn told_publish(error: &LoadError<ExchangeError>) -> Told {
         | LoadError::Key(_)
         | LoadError::NotJson(_)
         | LoadError::Current(_) => (Code::DataLoss, ErrorReason::DataDamaged, Vec::new()),
+    }
+}
+
+/// A draft that does not go back.
+pub(super) fn told_revert(error: &RevertError) -> Told {
+    match error {
+        RevertError::Write(error) => told_write(error),
+        RevertError::NothingToDo => (Code::FailedPrecondition, ErrorReason::NothingToRevert, Vec::new()),
+        RevertError::ChangedSince { first, total } => {
+            let first = first.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ");
+            let metadata = vec![("total", total.to_string()), ("first", first)];
+            (Code::FailedPrecondition, ErrorReason::ChangedSince, metadata)
+        }
+        // The revision was found to be one before.
+        RevertError::View(_) => (Code::DataLoss, ErrorReason::DataDamaged, Vec::new()),
     }
 }
 

@@ -20,5 +20,5 @@ pub(crate) use fitment::{question_text, shared_answer};
 pub(crate) use plan::plan;
 pub(crate) use record::record;
 pub(crate) use terms::{attribute, record_kind};
-pub(crate) use trail::{draft, key, published, record_diff, revision, trail_entry};
+pub(crate) use trail::{draft, draft_item, key, published, record_diff, revision, trail_entry};
 pub(crate) use vehicle::{candidate, choice, matches, vin_concerns};

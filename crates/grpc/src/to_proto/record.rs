@@ -1,10 +1,10 @@
 //! Records as they were written.
 
 use dashwright_api::v1;
+use dashwright_engine::etag;
 use dashwright_model::exchange;
 use dashwright_model::record::{RecordKey, RecordKind};
 use dashwright_snapshot::KeptRecord;
-use sha2::{Digest as _, Sha256};
 
 use super::common::evidence;
 use super::terms;
@@ -28,10 +28,4 @@ pub(crate) fn record(kind: RecordKind, kept: &KeptRecord) -> Result<v1::Record, 
         evidence: Some(evidence(record.evidence())),
         json: text.to_string(),
     })
-}
-
-/// The first half of the SHA-256 of the record's line: it changes with every change of the record, and with nothing else.
-fn etag(text: &str) -> String {
-    let digest = Sha256::digest(text.as_bytes());
-    digest.iter().take(digest.len() / 2).map(|byte| format!("{byte:02x}")).collect()
 }

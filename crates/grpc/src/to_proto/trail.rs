@@ -1,9 +1,11 @@
 //! Drafts, revisions, entries of the trail, differences, keys.
 
+use std::sync::Arc;
+
 use dashwright_api::v1;
 use dashwright_curation::{FieldDiff, RecordChange, RecordDiff};
 use dashwright_engine::keys::{KeyFacts, Role};
-use dashwright_engine::{DraftFacts, Engine, Published, RevisionFacts};
+use dashwright_engine::{Collision, DraftFacts, DraftItem, Engine, ItemState, Published, RevisionFacts};
 use dashwright_log::StoredEntry;
 
 use super::record::record_key;
@@ -12,7 +14,7 @@ use crate::auth::KeyUse;
 
 /// An open draft.
 pub(crate) fn draft(engine: &Engine, id: &str, facts: &DraftFacts) -> Result<v1::Draft, Refusal> {
-    let DraftFacts { number: _, base_revision, owner, time, reason, edits, fate: _ } = facts;
+    let DraftFacts { number: _, base_revision, owner, time, reason, edits, editors, fate: _ } = facts;
     let base = engine.revision(*base_revision)?;
     let base = base.map_or_else(|| revision_zero(engine), |facts| revision_name(engine, &facts));
     Ok(v1::Draft {
@@ -22,7 +24,20 @@ pub(crate) fn draft(engine: &Engine, id: &str, facts: &DraftFacts) -> Result<v1:
         created_at: time.clone(),
         reason: reason.clone(),
         edits: *edits,
+        etag: facts.etag(id),
+        editors: editors.iter().cloned().collect(),
     })
+}
+
+/// What a draft does to a record, and how that stands to the latest revision.
+pub(crate) fn draft_item(item: &DraftItem, state: &ItemState) -> v1::DraftItem {
+    let DraftItem { record, line, seen: _ } = item;
+    let ItemState { etag, collision } = state;
+    let json = |line: &Option<Arc<str>>| line.as_deref().unwrap_or_default().to_owned();
+    let collision = collision
+        .as_ref()
+        .map(|Collision { before, now }| v1::Collision { before_json: json(before), now_json: json(now) });
+    v1::DraftItem { record: record.clone(), json: json(line), etag: etag.clone(), collision }
 }
 
 /// What a publish has made.

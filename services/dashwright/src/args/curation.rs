@@ -1,5 +1,6 @@
 //! What may be said of drafts, and of the revisions that they become.
 
+use std::num::NonZeroU32;
 use std::path::PathBuf;
 
 use clap::{ArgAction, ArgGroup, Args, Subcommand};
@@ -18,6 +19,8 @@ pub(crate) enum Draft {
     Show(DraftShow),
     /// Put records into a draft, or mark records for deletion
     Edit(DraftEdit),
+    /// Open one record of a draft in your editor (VISUAL or EDITOR), and put what comes of it
+    Open(DraftOpen),
     /// Throw a draft away; the trail keeps what was in it
     Discard(DraftDiscard),
     /// Make a draft the next revision
@@ -77,9 +80,30 @@ pub(crate) struct DraftEdit {
     /// Put these records: JSON Lines, one record a line; - reads standard input
     #[arg(long, value_name = "FILE.jsonl", group = "edits")]
     pub(crate) put: Option<PathBuf>,
+    /// Put new records only: refuse those of which there is one already; otherwise they are replaced
+    #[arg(long, requires = "put")]
+    pub(crate) only_new: bool,
+    /// Check the edit, and do not make it
+    #[arg(long)]
+    pub(crate) validate_only: bool,
     /// Delete this record; several may follow, and it may be given several times
     #[arg(long, value_name = "KIND/ID", group = "edits", num_args = 1.., action = ArgAction::Append)]
     pub(crate) delete: Vec<dashwright_model::record::RecordKey>,
+    #[command(flatten)]
+    pub(crate) changing: Changing,
+    #[command(flatten)]
+    pub(crate) client: Client,
+}
+
+/// Open one record in an editor.
+#[derive(Args, Debug)]
+pub(crate) struct DraftOpen {
+    /// The draft
+    #[arg(value_name = "ID")]
+    pub(crate) draft: String,
+    /// The record, as part/kit-7; one that is not there yet is begun
+    #[arg(value_name = "KIND/ID")]
+    pub(crate) record: dashwright_model::record::RecordKey,
     #[command(flatten)]
     pub(crate) changing: Changing,
     #[command(flatten)]
@@ -104,9 +128,30 @@ pub(crate) struct DraftPublish {
     /// The draft
     #[arg(value_name = "ID")]
     pub(crate) draft: String,
+    /// The draft as you have looked at it, by the etag that `draft show` tells: one that was edited since is not published
+    #[arg(long, value_name = "ETAG", default_value = "", hide_default_value = true)]
+    pub(crate) etag: String,
+    /// Check whether it can be published, and do not publish it
+    #[arg(long, conflicts_with = "checkpoint_file")]
+    pub(crate) validate_only: bool,
     /// Write the checkpoint of the trail to this file as well
     #[arg(long, value_name = "FILE")]
     pub(crate) checkpoint_file: Option<PathBuf>,
+    #[command(flatten)]
+    pub(crate) changing: Changing,
+    #[command(flatten)]
+    pub(crate) client: Client,
+}
+
+/// Make a draft that goes back.
+#[derive(Args, Debug)]
+pub(crate) struct Revert {
+    /// The revision, by its number
+    #[arg(value_name = "REVISION")]
+    pub(crate) revision: NonZeroU32,
+    /// Go back to all that the revision held, whatever was published since; otherwise only what it changed is changed back
+    #[arg(long)]
+    pub(crate) content: bool,
     #[command(flatten)]
     pub(crate) changing: Changing,
     #[command(flatten)]
@@ -133,6 +178,7 @@ impl Draft {
             Self::List(arguments) => arguments.client.json,
             Self::Show(arguments) => arguments.client.json,
             Self::Edit(arguments) => arguments.client.json,
+            Self::Open(arguments) => arguments.client.json,
             Self::Discard(arguments) => arguments.client.json,
             Self::Publish(arguments) => arguments.client.json,
         }

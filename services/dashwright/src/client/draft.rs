@@ -13,8 +13,9 @@ use super::change::Change;
 use super::connection::Connection;
 use super::file::write_whole;
 use super::json::{Layout, json};
+use super::open::open;
 use super::pages::{Printed, each_page};
-use crate::args::{Draft, DraftDiscard, DraftEdit, DraftList, DraftNew, DraftPublish, DraftShow};
+use crate::args::{Draft, DraftDiscard, DraftEdit, DraftList, DraftNew, DraftPublish, DraftShow, Revert};
 use crate::dataset::{STANDARD_INPUT, read_edits};
 use crate::failure::{Failure, KeepingFailure};
 use crate::{out, progress, text, wiring};
@@ -31,6 +32,7 @@ pub(crate) fn draft(arguments: Draft) -> Result<(), Failure> {
         Draft::List(arguments) => wiring::block_on(list(arguments)),
         Draft::Show(arguments) => wiring::block_on(show(arguments)),
         Draft::Edit(arguments) => edit(arguments),
+        Draft::Open(arguments) => open(arguments),
         Draft::Discard(arguments) => wiring::block_on(discard(arguments)),
         Draft::Publish(arguments) => wiring::block_on(publish(arguments)),
     }
@@ -62,7 +64,8 @@ async fn show(arguments: DraftShow) -> Result<(), Failure> {
     };
     let connection = Connection::open(&client).await?;
     let ask = async |page_token| {
-        let request = v1::GetDraftRequest { draft_id: draft_id.clone(), page_size, page_token };
+        let request =
+            v1::GetDraftRequest { draft_id: draft_id.clone(), page_size, page_token, record: String::new() };
         connection.answer(connection.curation().get_draft(request).await)
     };
     each_page(page, ask, |answer| &answer.next_page_token, printed).await
@@ -79,38 +82,68 @@ async fn discard(arguments: DraftDiscard) -> Result<(), Failure> {
     })
 }
 
+/// Makes a draft that goes back.
+pub(crate) fn revert(arguments: Revert) -> Result<(), Failure> {
+    let Revert { revision, content, changing, client } = arguments;
+    let change = Change::of(changing);
+    let kind = if content { v1::RevertKind::Content } else { v1::RevertKind::TakeBack };
+    let request =
+        v1::RevertRevisionRequest { change: change.message(), revision: revision.get(), kind: kind.into() };
+    wiring::block_on(async {
+        let connection = Connection::open(&client).await?;
+        let answer = connection.answer(connection.curation().revert_revision(request).await);
+        let answer = change.outcome(answer)?;
+        print("RevertRevisionResponse", &answer, client.json, text::draft_reverting)
+    })
+}
+
 /// The checkpoint is written before anything is printed: it is what must not be lost. When it can not be written, the
 /// same command with the same id tells it again.
 async fn publish(arguments: DraftPublish) -> Result<(), Failure> {
-    let DraftPublish { draft: draft_id, checkpoint_file, changing, client } = arguments;
+    let DraftPublish { draft: draft_id, etag, validate_only, checkpoint_file, changing, client } = arguments;
     let change = Change::of(changing);
     let connection = Connection::open(&client).await?;
-    let request = v1::PublishDraftRequest { change: change.message(), draft_id };
+    let request = v1::PublishDraftRequest { change: change.message(), draft_id, etag, validate_only };
     let answer = change.outcome(connection.answer(connection.curation().publish_draft(request).await))?;
     if let Some(file) = &checkpoint_file {
         change.outcome(write_whole(file, &answer.checkpoint).map_err(Failure::from))?;
     }
     print("PublishDraftResponse", &answer, client.json, |answer, columns| {
-        text::published(answer, checkpoint_file.as_deref(), columns)
+        if validate_only {
+            text::would_be_published(answer, columns)
+        } else {
+            text::published(answer, checkpoint_file.as_deref(), columns)
+        }
     })
 }
 
 /// The records are read before anybody is asked, so that a faulty line is told before a part of them is in the draft.
 fn edit(arguments: DraftEdit) -> Result<(), Failure> {
-    let DraftEdit { draft, put, delete, changing, client } = arguments;
+    let DraftEdit { draft, put, only_new, validate_only, delete, changing, client } = arguments;
     let reads_input = put.as_deref() == Some(Path::new(STANDARD_INPUT));
     let change = Change::of(changing).reading_input(reads_input);
     let records = put.map(|file| read_edits(&file)).transpose().map_err(KeepingFailure::Edits)?;
     let requests = requests(&records.unwrap_or_default(), delete)?;
+    let how = How { etag: if only_new { "" } else { ANYTHING }, validate_only };
     wiring::block_on(async {
         let connection = Connection::open(&client).await?;
-        let answers = change.outcome(send(&connection, &change, &draft, requests).await)?;
+        let answers = change.outcome(send(&connection, &change, &draft, how, requests).await)?;
         if client.json {
             let lines = answers.iter().map(|(answer, _)| json("EditDraftResponse", answer, Layout::OneLine));
             return out::print(&lines.collect::<Result<String, _>>()?);
         }
-        out::print(&text::draft_edited(&answers, out::columns()))
+        out::print(&text::draft_edited(&answers, validate_only, out::columns()))
     })
+}
+
+/// The etag that stands for whatever is there.
+const ANYTHING: &str = "*";
+
+/// What is to be there before the edits of a file, and whether they are made.
+#[derive(Clone, Copy, Debug)]
+struct How {
+    etag: &'static str,
+    validate_only: bool,
 }
 
 /// The edits of one request, and how many there are.
@@ -163,6 +196,7 @@ async fn send(
     connection: &Connection,
     change: &Change,
     draft: &str,
+    how: How,
     requests: Vec<Edits>,
 ) -> Result<Vec<(v1::EditDraftResponse, usize)>, Failure> {
     let (total, several) = (requests.iter().map(Edits::len).sum(), requests.len() > 1);
@@ -173,8 +207,13 @@ async fn send(
         let request = v1::EditDraftRequest {
             change: Some(change.part(number)),
             draft_id: draft.to_owned(),
-            puts: edits.puts,
-            deletes: edits.deletes,
+            puts: edits
+                .puts
+                .into_iter()
+                .map(|json| v1::RecordPut { json, etag: how.etag.to_owned() })
+                .collect(),
+            deletes: edits.deletes.into_iter().map(deleting).collect(),
+            validate_only: how.validate_only,
         };
         let answer = connection.answer(connection.curation().edit_draft(request).await);
         let answer = answer.map_err(|failure| match several {
@@ -187,6 +226,10 @@ async fn send(
     }
     bar.finish_and_clear();
     Ok(answers)
+}
+
+fn deleting(record: String) -> v1::RecordDelete {
+    v1::RecordDelete { record, etag: ANYTHING.to_owned() }
 }
 
 fn print<M: Message>(

@@ -86,7 +86,7 @@ async fn schema(arguments: RecordSchema) -> Result<(), Failure> {
     })
 }
 
-fn kind(kind: RecordKind) -> v1::RecordKind {
+pub(super) fn kind(kind: RecordKind) -> v1::RecordKind {
     match kind {
         RecordKind::Vocabulary => v1::RecordKind::Vocabulary,
         RecordKind::Dash => v1::RecordKind::Dash,

@@ -193,6 +193,23 @@ pub(crate) enum KeepingFailure {
     /// A key was not made in a data directory.
     #[error("the key was not made")]
     Key(#[source] Box<WriteError>),
+    /// Nobody says which editor.
+    #[error("neither VISUAL nor EDITOR names an editor")]
+    NoEditor,
+    /// The editor did not end well.
+    #[error("`{editor}` ended with {ended}")]
+    Editor {
+        /// As the environment names it.
+        editor: String,
+        /// How it ended.
+        ended: String,
+    },
+    /// What was edited is no record, and was left so.
+    #[error("nothing was put into the draft: {text}")]
+    NotMended {
+        /// What is wrong.
+        text: String,
+    },
     /// A signal came.
     #[error("stopped by a signal; nothing was written")]
     Stopped,
@@ -315,6 +332,7 @@ impl KeepingFailure {
             }
             Self::NoCheckpoint { .. } => "name its checkpoint: --checkpoint FILE",
             Self::OtherExport { .. } => "export it again, or use the checkpoint that belongs to it",
+            Self::NoEditor => "say which: EDITOR=nano dashwright draft open …",
             Self::Restore { source, .. } if is_taken(source) => {
                 "name a directory that is missing or empty; nothing was changed"
             }

@@ -5,7 +5,7 @@ use std::path::Path;
 use dashwright_api::v1;
 
 use super::lists::{count, indented, more};
-use super::page::{Page, strong};
+use super::page::{Page, bad, strong, warning};
 use super::{terms, what_was_read};
 
 /// The width of labels.
@@ -22,11 +22,27 @@ pub(crate) fn draft_begun(answer: &v1::CreateDraftResponse, columns: usize) -> S
     page.finish()
 }
 
+/// A draft that goes back.
+pub(crate) fn draft_reverting(answer: &v1::RevertRevisionResponse, columns: usize) -> String {
+    let mut page = Page::new(columns);
+    let draft = answer.draft.clone().unwrap_or_default();
+    about(&mut page, &draft);
+    repeated(&mut page, answer.repeated);
+    let id = &draft.draft_id;
+    page.line(
+        0,
+        &format!(
+            "nothing is changed yet; next: `dashwright draft show {id}`, `dashwright draft publish {id} --reason TEXT`"
+        ),
+    );
+    page.finish()
+}
+
 /// The open drafts.
 pub(crate) fn drafts(answer: &v1::ListDraftsResponse, columns: usize) -> String {
     let mut page = Page::new(columns);
     for draft in &answer.drafts {
-        let v1::Draft { draft_id, base, owner, created_at, reason, edits } = draft;
+        let v1::Draft { draft_id, base, owner, created_at, reason, edits, etag: _, editors: _ } = draft;
         let base = base.as_ref().map(|base| base.number.to_string()).unwrap_or_default();
         let edits = count(*edits, "edit");
         page.line(0, &format!("{}  {reason}", strong(draft_id)));
@@ -56,19 +72,38 @@ pub(crate) fn draft(answer: &v1::GetDraftResponse, full: bool, last: bool, colum
         let rows = answer.items.iter().map(|item| vec![item.record.clone(), becomes(item).to_owned()]);
         page.table(&["record", "becomes"], rows.collect());
     }
+    let colliding: Vec<_> = answer.items.iter().filter(|item| item.collision.is_some()).collect();
+    if !colliding.is_empty() {
+        page.heading(&bad("Changed by others since: put them again to settle it"));
+        for v1::DraftItem { record, json, etag, collision } in colliding {
+            let v1::Collision { before_json, now_json } = collision.clone().unwrap_or_default();
+            page.line(0, &format!("{}  etag {etag}", warning(record)));
+            page.line(2, &format!("was    {}", side(&before_json)));
+            page.line(2, &format!("theirs {}", side(&now_json)));
+            page.line(2, &format!("yours  {}", side(json)));
+        }
+    }
     more(&mut page, &answer.next_page_token, last);
     text + &page.finish()
 }
 
 /// A draft after edits; each answer with the records that its request had.
-pub(crate) fn draft_edited(answers: &[(v1::EditDraftResponse, usize)], columns: usize) -> String {
+pub(crate) fn draft_edited(
+    answers: &[(v1::EditDraftResponse, usize)],
+    validate_only: bool,
+    columns: usize,
+) -> String {
     let mut page = Page::new(columns);
     let Some((latest, _)) = answers.last() else { return page.finish() };
     let draft = latest.draft.clone().unwrap_or_default();
     about(&mut page, &draft);
     let records = answers.iter().map(|(_, records)| *records as u64).sum();
     let requests = count(answers.len() as u64, "request");
-    page.labelled(2, "sent", LABEL, &format!("{} in {requests}", count(records, "record")));
+    let sent = if validate_only { "checked, not made" } else { "sent" };
+    page.labelled(2, sent, LABEL, &format!("{} in {requests}", count(records, "record")));
+    if validate_only {
+        return page.finish();
+    }
     repeated(&mut page, answers.iter().all(|(answer, _)| answer.repeated));
     let id = &draft.draft_id;
     page.line(
@@ -78,11 +113,29 @@ pub(crate) fn draft_edited(answers: &[(v1::EditDraftResponse, usize)], columns: 
     page.finish()
 }
 
+/// One side of a collision.
+fn side(json: &str) -> &str {
+    if json.is_empty() { "no such record" } else { json }
+}
+
 /// A draft that was thrown away.
 pub(crate) fn draft_discarded(id: &str, answer: &v1::DiscardDraftResponse, columns: usize) -> String {
     let mut page = Page::new(columns);
     page.line(0, &format!("draft {id} is discarded; the trail keeps what was in it"));
     repeated(&mut page, answer.repeated);
+    page.finish()
+}
+
+/// A revision as a draft would make it.
+pub(crate) fn would_be_published(answer: &v1::PublishDraftResponse, columns: usize) -> String {
+    let mut page = Page::new(columns);
+    let v1::PublishDraftResponse { revision, changed_records, records, checkpoint: _, repeated: again } =
+        answer;
+    let number = revision.as_ref().map(|revision| revision.number).unwrap_or_default();
+    page.heading(&format!("It can be published, as revision {number}; nothing was"));
+    let changed = count(*changed_records, "record");
+    page.labelled(2, "changes", LABEL, &format!("{changed} put or deleted, {records} in all"));
+    repeated(&mut page, *again);
     page.finish()
 }
 
@@ -137,12 +190,16 @@ pub(super) fn repeated(page: &mut Page, repeated: bool) {
 }
 
 fn about(page: &mut Page, draft: &v1::Draft) {
-    let v1::Draft { draft_id, base, owner, created_at, reason, edits } = draft;
+    let v1::Draft { draft_id, base, owner, created_at, reason, edits, etag, editors } = draft;
     page.heading(&format!("Draft {draft_id}"));
     page.labelled(2, "reason", LABEL, reason);
     page.labelled(2, "begun", LABEL, &format!("{created_at} by {owner}"));
     page.labelled(2, "begins with", LABEL, &what_was_read(base.as_ref()));
-    page.labelled(2, "edits", LABEL, &edits.to_string());
+    let by = if editors.is_empty() { String::new() } else { format!(" by {}", editors.join(", ")) };
+    page.labelled(2, "edits", LABEL, &format!("{edits}{by}"));
+    if !etag.is_empty() {
+        page.labelled(2, "etag", LABEL, etag);
+    }
 }
 
 fn becomes(item: &v1::DraftItem) -> &'static str {

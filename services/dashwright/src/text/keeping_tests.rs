@@ -20,6 +20,8 @@ fn a_draft(id: &str, edits: u64) -> v1::Draft {
         created_at: text("2026-01-02T03:04:05Z"),
         reason: text("new prices"),
         edits,
+        etag: text("E7"),
+        editors: vec![text("Ann (k1)"), text("Ben (k2)")],
     }
 }
 
@@ -47,7 +49,12 @@ fn drafts_are_told_with_what_is_in_them() {
     let open = v1::ListDraftsResponse { drafts: vec![a_draft("d-1", 3), a_draft("d-2", 0)] };
     check(&drafts(&open, COLUMNS), include_str!("golden/drafts.txt"));
     check(&drafts(&v1::ListDraftsResponse::default(), COLUMNS), "no draft is open");
-    let item = |record: &str, json: &str| v1::DraftItem { record: text(record), json: text(json) };
+    let item = |record: &str, json: &str| v1::DraftItem {
+        record: text(record),
+        json: text(json),
+        etag: text("E8"),
+        collision: None,
+    };
     let mut shown = v1::GetDraftResponse {
         draft: Some(a_draft("d-1", 3)),
         items: vec![item("part/kit-7", r#"{"part":{"id":"kit-7"}}"#), item("part/kit-8", "")],
@@ -55,6 +62,10 @@ fn drafts_are_told_with_what_is_in_them() {
     };
     check(&draft(&shown, false, true, COLUMNS), include_str!("golden/draft.txt"));
     check(&draft(&shown, true, true, COLUMNS), include_str!("golden/draft_full.txt"));
+    shown.items.truncate(1);
+    let now_json = text(r#"{"part":{"id":"kit-7","of":"others"}}"#);
+    shown.items[0].collision = Some(v1::Collision { before_json: String::new(), now_json });
+    check(&draft(&shown, false, true, COLUMNS), include_str!("golden/draft_collides.txt"));
     shown.items.clear();
     assert!(draft(&shown, false, true, COLUMNS).contains("it changes nothing so far"));
 }
@@ -63,8 +74,9 @@ fn drafts_are_told_with_what_is_in_them() {
 fn edits_and_discards_are_told() {
     let answer = |edits, repeated| v1::EditDraftResponse { draft: Some(a_draft("d-1", edits)), repeated };
     let answers = [(answer(1_000, true), 1_000), (answer(1_002, false), 2)];
-    check(&draft_edited(&answers, COLUMNS), include_str!("golden/draft_edited.txt"));
-    assert!(draft_edited(&answers[..1], COLUMNS).contains("this was done before"));
+    check(&draft_edited(&answers, false, COLUMNS), include_str!("golden/draft_edited.txt"));
+    assert!(draft_edited(&answers[..1], false, COLUMNS).contains("this was done before"));
+    assert!(draft_edited(&answers, true, COLUMNS).contains("checked, not made"));
     let discarded = draft_discarded("d-1", &v1::DiscardDraftResponse { repeated: false }, COLUMNS);
     check(&discarded, "draft d-1 is discarded; the trail keeps what was in it");
 }

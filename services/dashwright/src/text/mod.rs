@@ -28,7 +28,10 @@ use dashwright_api::v1;
 
 pub(crate) use audit::{Proven, checkpoint, diff, entries, proof, revisions, verified, watched};
 pub(crate) use cart::cart;
-pub(crate) use curation::{draft, draft_begun, draft_discarded, draft_edited, drafts, exported, published};
+pub(crate) use curation::{
+    draft, draft_begun, draft_discarded, draft_edited, draft_reverting, drafts, exported, published,
+    would_be_published,
+};
 pub(crate) use explain::{Records, records_of};
 pub(crate) use fitment::fitment;
 pub(crate) use keys::{backed_up, key_made, key_revoked, keys, restored};
