@@ -226,6 +226,9 @@ pub(crate) struct Client {
     pub(crate) makes_keys: bool,
 }
 
+/// Reasons that leave open whether a change was made: its answer may need a store that has failed meanwhile.
+const MAY_BE_DONE: [&str; 2] = ["WRITES_STOPPED", "DATA_DAMAGED"];
+
 impl Client {
     /// Works for so many rounds, or until the connection is lost or a write refused.
     pub(crate) async fn work(mut self, rounds: usize) {
@@ -269,7 +272,9 @@ impl Client {
         match &answer {
             Ok(answer) => ledger.acknowledged.push((request, answer.clone())),
             // A write that failed may have come to the disk all the same.
-            Err(NoAnswer::Refused(reason)) if reason == "WRITES_STOPPED" => ledger.open.push(request),
+            Err(NoAnswer::Refused(reason)) if MAY_BE_DONE.contains(&reason.as_str()) => {
+                ledger.open.push(request);
+            }
             Err(NoAnswer::Refused(_)) => ledger.refused.push(request),
             Err(NoAnswer::Lost) => ledger.open.push(request),
         }

@@ -8,6 +8,7 @@ use dashwright_engine::keys::{KeyFacts, Role};
 use dashwright_engine::{Collision, DraftFacts, DraftItem, Engine, ItemState, Published, RevisionFacts};
 use dashwright_log::StoredEntry;
 
+use super::common::dataset_revision;
 use super::record::record_key;
 use crate::Refusal;
 use crate::auth::KeyUse;
@@ -15,8 +16,14 @@ use crate::auth::KeyUse;
 /// An open draft.
 pub(crate) fn draft(engine: &Engine, id: &str, facts: &DraftFacts) -> Result<v1::Draft, Refusal> {
     let DraftFacts { number: _, base_revision, owner, time, reason, edits, editors, fate: _ } = facts;
-    let base = engine.revision(*base_revision)?;
-    let base = base.map_or_else(|| revision_zero(engine), |facts| revision_name(engine, &facts));
+    let view = engine.view();
+    let base = if view.revision() == *base_revision {
+        // From memory: a change that was made is told also where the store fails at this moment.
+        dataset_revision(&view)
+    } else {
+        let base = engine.revision(*base_revision)?;
+        base.map_or_else(|| revision_zero(engine), |facts| revision_name(engine, &facts))
+    };
     Ok(v1::Draft {
         draft_id: id.to_owned(),
         base: Some(base),
