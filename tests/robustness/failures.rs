@@ -8,7 +8,7 @@ use dashwright_tests::binary::{Process, binary, run};
 use dashwright_tests::service::demo_lines;
 
 use crate::interposer::{Effect, Stage, Step};
-use crate::proof::{Known, memory_answers};
+use crate::proof::{Known, reads_go_on};
 use crate::work::{Asked, Caller, Client, NoAnswer, Random, Request, Shared, locked};
 
 /// Every so many operations one fails in the ordinary run; the variable gives another stride, 1 for all.
@@ -142,7 +142,7 @@ async fn a_change_whose_nth_operation_fails_is_told_and_stops_writes() {
         let place = format!("{} of operation {number}, {:?}", effect.word(), stage.chosen().unwrap());
         let info = caller.catalogue().get_dataset_info(v1::GetDatasetInfoRequest::default()).await;
         let info = info.unwrap().into_inner();
-        let revision = memory_answers(&caller, &place).await;
+        let revision = reads_go_on(&caller, &place).await;
         let one_more = caller.ask(&Request::new(Asked::Create)).await;
         match info.writes() {
             v1::Writes::Taken => {

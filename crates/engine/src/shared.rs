@@ -144,14 +144,18 @@ impl Shared {
     /// The checkpoint with the publish of a revision as its last entry: the same note every time.
     pub(crate) fn checkpoint_of(&self, facts: &RevisionFacts) -> String {
         let RevisionFacts { revision, sequence, content_hash, .. } = facts;
-        let root = self.with_tree(|tree| tree.root_at(*sequence)).unwrap_or(Digest::ZERO);
-        self.note(self.dataset.incarnation_of(*revision), *sequence, root, (*revision, *content_hash))
+        self.checkpoint_with(*sequence, (*revision, *content_hash))
     }
 
-    /// The checkpoint of the first entry alone, which begins the dataset.
-    pub(crate) fn checkpoint_of_begin(&self) -> String {
-        let root = self.with_tree(|tree| tree.root_at(1)).unwrap_or(Digest::ZERO);
-        self.note(self.dataset.incarnation_of(0), 1, root, (0, Digest::of(b"")))
+    /// The checkpoint of a view; of revision 0, the one of the first entry. It asks nothing of the store, so that it is given
+    /// out also after the store has failed.
+    pub(crate) fn checkpoint_of_view(&self, view: &View) -> String {
+        self.checkpoint_with(view.entries(), (view.revision(), view.content_hash()))
+    }
+
+    fn checkpoint_with(&self, size: u64, last: (u64, Digest)) -> String {
+        let root = self.with_tree(|tree| tree.root_at(size)).unwrap_or(Digest::ZERO);
+        self.note(self.dataset.incarnation_of(last.0), size, root, last)
     }
 
     /// The checkpoint of the first `size` entries; none where there are fewer.

@@ -11,6 +11,7 @@ use crate::layout::{self, LayoutError};
 use crate::state::{RevisionFacts, StateError};
 use crate::surroundings::Origin;
 use crate::token::RevisionToken;
+use crate::view::View;
 use crate::writer::{MadeKey, NewKey, WriteError};
 
 pub use filter::Filter;
@@ -199,13 +200,10 @@ impl Engine {
         })
     }
 
-    /// The checkpoint with the publish of a revision as its last entry; of revision 0, the one of the first entry.
-    ///
-    /// # Errors
-    /// See [`TrailError`].
-    pub fn checkpoint_of(&self, revision: u64) -> Result<String, TrailError> {
-        let facts = self.shared.revision_facts(revision)?;
-        Ok(facts.map_or_else(|| self.shared.checkpoint_of_begin(), |facts| self.shared.checkpoint_of(&facts)))
+    /// The checkpoint with the publish of the view's revision as its last entry; of revision 0, the one of the first entry.
+    #[must_use]
+    pub fn checkpoint_of(&self, view: &View) -> String {
+        self.shared.checkpoint_of_view(view)
     }
 
     /// The key that checkpoints are signed with.

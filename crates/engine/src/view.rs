@@ -19,6 +19,7 @@ pub struct View {
     incarnation: Arc<str>,
     token: RevisionToken,
     revision: u64,
+    entries: u64,
     published_at: Arc<str>,
 }
 
@@ -84,12 +85,14 @@ pub enum ViewError {
 impl View {
     /// The view of a revision, or of the empty dataset before the first.
     pub(crate) fn new(snapshot: Arc<Snapshot>, dataset: &DatasetFacts, last: Option<&RevisionFacts>) -> Self {
-        let (revision, time) = last.map_or((0, &dataset.time), |last| (last.revision, &last.time));
+        let (revision, entries, time) =
+            last.map_or((0, 1, &dataset.time), |last| (last.revision, last.sequence, &last.time));
         Self {
             snapshot,
             incarnation: dataset.incarnation().into(),
             token: RevisionToken::new(dataset.incarnation_of(revision), revision),
             revision,
+            entries,
             published_at: time.as_str().into(),
         }
     }
@@ -110,6 +113,11 @@ impl View {
     #[must_use]
     pub fn revision(&self) -> u64 {
         self.revision
+    }
+
+    /// How many entries the log had with the one that made the revision.
+    pub(crate) fn entries(&self) -> u64 {
+        self.entries
     }
 
     /// The revision as callers know it.

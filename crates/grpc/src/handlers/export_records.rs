@@ -21,8 +21,7 @@ impl Service {
         let mut faults = FieldFaults::default();
         let at = read_at(at, &mut faults);
         let view = self.view(faults.or(at)?).await?;
-        let revision = view.revision();
-        let checkpoint = self.blocking(move |engine| Ok(engine.checkpoint_of(revision)?)).await?;
+        let checkpoint = self.engine.checkpoint_of(&view);
         Ok(Box::pin(pieces(view, checkpoint)))
     }
 }
