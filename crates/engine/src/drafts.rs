@@ -86,7 +86,7 @@ impl Engine {
             deletes: true,
         }));
         let puts = lines.into_iter().map(RawValue::from_string).collect::<Result<_, _>>()?;
-        let edit = DraftEdit { draft: draft.to_owned(), puts, deletes: deleted, keeps: Vec::new() };
+        let edit = DraftEdit { puts, deletes: deleted, ..DraftEdit::new(draft) };
         let origin = origin.clone();
         if validate_only {
             return self.ask(move |writer| writer.edit_checked(&origin, edit, &wanted, true));

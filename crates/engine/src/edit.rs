@@ -1,7 +1,14 @@
 //! Edits of a draft: what is put or deleted, and what the curator expects to find there.
 
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
 use dashwright_log::Digest;
 use dashwright_model::record::{Record, RecordKey};
+use serde_json::value::RawValue;
+
+use crate::entry::DraftEdit;
+use crate::load::{EDIT_BYTES, EDIT_RECORDS};
 
 /// Hexadecimal digits of an etag: half of a SHA-256, which nobody meets twice by chance.
 const ETAG_DIGITS: usize = 32;
@@ -75,4 +82,37 @@ pub(crate) fn item_etag(line: Option<&str>, collides_with: Option<Option<&str>>)
         None => etag(own),
         Some(theirs) => etag(&format!("{own}\n{}", theirs.unwrap_or_default())),
     }
+}
+
+/// A record's line, or nothing where it is deleted.
+pub(crate) type Line = (RecordKey, Option<Arc<str>>);
+
+/// Changes in their order, in as few edits as they fit into.
+pub(crate) fn draft_edits(
+    draft: &str,
+    lines: impl IntoIterator<Item = Line>,
+    keeps: &BTreeSet<String>,
+) -> Result<Vec<DraftEdit>, serde_json::Error> {
+    let (mut edits, mut edit, mut bytes) = (Vec::new(), DraftEdit::new(draft), 0);
+    for (key, line) in lines {
+        let key = key.to_string();
+        let kept = keeps.contains(&key);
+        let more =
+            line.as_ref().map_or(key.len(), |line| line.len()) + 3 + if kept { key.len() + 3 } else { 0 };
+        let records = edit.puts.len() + edit.deletes.len();
+        if records > 0 && (records == EDIT_RECORDS || bytes + more > EDIT_BYTES) {
+            edits.push(std::mem::replace(&mut edit, DraftEdit::new(draft)));
+            bytes = 0;
+        }
+        bytes += more;
+        if kept {
+            edit.keeps.push(key.clone());
+        }
+        match line {
+            Some(line) => edit.puts.push(RawValue::from_string(line.to_string())?),
+            None => edit.deletes.push(key),
+        }
+    }
+    edits.push(edit);
+    Ok(edits)
 }

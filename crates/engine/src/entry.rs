@@ -78,6 +78,13 @@ pub struct DraftEdit {
     pub keeps: Vec<String>,
 }
 
+impl DraftEdit {
+    /// An edit that does nothing yet.
+    pub(crate) fn new(draft: &str) -> Self {
+        Self { draft: draft.to_owned(), puts: Vec::new(), deletes: Vec::new(), keeps: Vec::new() }
+    }
+}
+
 /// Payload of [`DRAFT_DISCARD`].
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]

@@ -11,6 +11,7 @@
 //! To start, open the store, then the log from the store's applied head on, and hand both to [`start`]; a store that
 //! is behind is brought forward, and one that is doubtful is filled anew from the log.
 
+mod bulk;
 mod collide;
 mod content;
 mod drafts;
@@ -33,6 +34,7 @@ mod trail;
 mod view;
 mod writer;
 
+pub use bulk::{BulkEditError, BulkEdited};
 pub use collide::{Collision, ItemState};
 pub use drafts::{Conditions, DraftItem};
 pub use edit::{Delete, EtagMismatch, Expected, Put, etag};

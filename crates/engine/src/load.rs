@@ -253,7 +253,7 @@ fn edit_length(lines: &[Arc<str>], most: usize) -> usize {
 
 fn draft_edit(draft: &str, lines: &[Arc<str>]) -> Result<DraftEdit, serde_json::Error> {
     let puts = lines.iter().map(|line| RawValue::from_string(line.to_string())).collect::<Result<_, _>>()?;
-    Ok(DraftEdit { draft: draft.to_owned(), puts, deletes: Vec::new(), keeps: Vec::new() })
+    Ok(DraftEdit { puts, ..DraftEdit::new(draft) })
 }
 
 pub(crate) fn write<E: std::error::Error + 'static>(error: WriteError) -> LoadError<E> {

@@ -2,17 +2,16 @@
 //!
 //! History is never rewound: what comes of it is an ordinary draft, which is looked at and published like any other.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use dashwright_curation::{RecordChange, RecordDiff, diff};
 use dashwright_model::record::RecordKey;
 use dashwright_snapshot::Snapshot;
-use serde_json::value::RawValue;
 
+use crate::edit::draft_edits;
 use crate::engine::Engine;
-use crate::entry::{DRAFT_EDIT, DraftEdit};
-use crate::load::{EDIT_BYTES, EDIT_RECORDS};
+use crate::entry::DRAFT_EDIT;
 use crate::surroundings::Origin;
 use crate::view::ViewError;
 use crate::writer::{Drafted, WriteError};
@@ -86,19 +85,13 @@ impl Engine {
         Ok(self.draft_of(origin, latest.revision(), edits)?)
     }
 
-    /// A draft with these edits. The last of its entries has the request: one that was broken off before is begun anew.
+    /// A draft with these edits. One that was broken off before is begun anew.
     fn draft_of(&self, origin: &Origin, base: u64, edits: Edits) -> Result<Drafted, WriteError> {
         let begin = Origin { request_id: None, ..origin.clone() };
-        let staging = begin.clone();
         let draft = self.ask(move |writer| writer.create(&begin, base))?.id;
-        let mut entries = entries(&draft, edits)?;
-        let last = entries.pop();
-        let of = draft.clone();
-        if !entries.is_empty() {
-            self.ask(move |writer| writer.edit(&staging, &of, &entries))?;
-        }
+        let edits = draft_edits(&draft, edits, &BTreeSet::new())?;
         let origin = origin.clone();
-        self.ask(move |writer| writer.edit(&origin, &draft, last.as_slice()))
+        self.ask(move |writer| writer.edit_whole(&origin, &draft, edits))
     }
 }
 
@@ -135,27 +128,4 @@ fn refuse_changed_since(
 
 fn line_of<'s>(snapshot: &'s Snapshot, key: &RecordKey) -> Option<&'s str> {
     snapshot.record(key.kind, key.id.as_str()).map(|kept| &*kept.text)
-}
-
-/// The edits in as few entries as they fit into.
-fn entries(draft: &str, edits: Edits) -> Result<Vec<DraftEdit>, WriteError> {
-    let empty =
-        || DraftEdit { draft: draft.to_owned(), puts: Vec::new(), deletes: Vec::new(), keeps: Vec::new() };
-    let (mut entries, mut entry, mut bytes) = (Vec::new(), empty(), 0);
-    for (key, line) in edits {
-        let key = key.to_string();
-        let more = line.as_ref().map_or(key.len(), |line| line.len()) + 3;
-        let records = entry.puts.len() + entry.deletes.len();
-        if records > 0 && (records == EDIT_RECORDS || bytes + more > EDIT_BYTES) {
-            entries.push(std::mem::replace(&mut entry, empty()));
-            bytes = 0;
-        }
-        bytes += more;
-        match line {
-            Some(line) => entry.puts.push(RawValue::from_string(line.to_string())?),
-            None => entry.deletes.push(key),
-        }
-    }
-    entries.push(entry);
-    Ok(entries)
 }

@@ -22,7 +22,7 @@ use crate::state::{DraftFacts, RequestFacts, State};
 use crate::surroundings::{Origin, Surroundings};
 use crate::token::RevisionToken;
 
-pub(crate) use drafts::{Compiled, Wanted};
+pub(crate) use drafts::{Compiled, Stand, Wanted};
 pub(crate) use group::WaitingEdit;
 #[cfg(test)]
 pub(crate) use group::{BYTES_TOGETHER, gather};

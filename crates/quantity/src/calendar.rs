@@ -75,6 +75,12 @@ impl ModelYear {
     pub const fn get(self) -> u16 {
         self.0
     }
+
+    /// The year before; none before the first.
+    #[must_use]
+    pub const fn previous(self) -> Option<Self> {
+        if self.0 > Self::FIRST { Some(Self(self.0 - 1)) } else { None }
+    }
 }
 
 impl fmt::Display for ModelYear {
@@ -189,6 +195,16 @@ impl YearMonth {
     #[must_use]
     pub const fn month(self) -> u8 {
         self.month
+    }
+
+    /// The month before; none before the first.
+    #[must_use]
+    pub const fn previous(self) -> Option<Self> {
+        match self {
+            Self { year, month } if month > 1 => Some(Self { year, month: month - 1 }),
+            Self { year, .. } if year > ModelYear::FIRST => Some(Self { year: year - 1, month: 12 }),
+            _ => None,
+        }
     }
 }
 

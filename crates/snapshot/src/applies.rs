@@ -48,7 +48,7 @@ impl VehicleScopes {
     /// The numbers of the scopes that describe a line, in order.
     pub(crate) fn signature(&self, vehicle: &Vehicle) -> Vec<u32> {
         let scopes = self.by_make.get(vehicle.make.as_str()).map_or(&[][..], Vec::as_slice);
-        scopes.iter().filter(|(_, scope)| describes(scope, vehicle)).map(|(number, _)| *number).collect()
+        scopes.iter().filter(|(_, scope)| describes_line(scope, vehicle)).map(|(number, _)| *number).collect()
     }
 
     fn any_in(&self, scopes: &[VehicleScope], signature: &[u32]) -> bool {
@@ -57,7 +57,8 @@ impl VehicleScopes {
 }
 
 /// Whether a scope describes the whole of a line; one that describes only some of its years or trims does not.
-fn describes(scope: &VehicleScope, vehicle: &Vehicle) -> bool {
+#[must_use]
+pub fn describes_line(scope: &VehicleScope, vehicle: &Vehicle) -> bool {
     let VehicleScope { make, model, years, trims, build, market, drive_side } = scope;
     *make == vehicle.make
         && model.as_ref().is_none_or(|model| *model == vehicle.model)

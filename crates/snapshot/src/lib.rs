@@ -15,6 +15,7 @@ mod records;
 mod search;
 pub mod words;
 
+pub use applies::describes_line;
 pub use build::{BuildError, SourceRecord};
 pub use case::{Case, CaseIx, Exclusion, Offer, Via};
 pub use identify::{

@@ -30,6 +30,13 @@ pub(crate) struct Compiled {
     pub(crate) snapshot: Arc<Snapshot>,
 }
 
+/// A draft and the dataset as a caller found them.
+pub(crate) struct Stand {
+    pub(crate) draft: String,
+    pub(crate) edits: u64,
+    pub(crate) revision: u64,
+}
+
 /// A change of a record, and what it is to find.
 pub(crate) struct Wanted {
     pub(crate) key: RecordKey,
@@ -81,6 +88,44 @@ impl Writer {
         self.open_draft(draft)?;
         self.append(origin, DRAFT_EDIT, edits)?;
         self.drafted(draft.to_owned())
+    }
+
+    /// Puts edits into a draft that is as the caller found it, or tells what it would be.
+    pub(crate) fn edit_at(
+        &mut self,
+        origin: &Origin,
+        stand: &Stand,
+        edits: Vec<DraftEdit>,
+        validate_only: bool,
+    ) -> Result<Drafted, WriteError> {
+        let Stand { draft, edits: found, revision } = stand;
+        if let Some(earlier) = self.drafted_earlier(origin, DRAFT_EDIT, Some(draft))? {
+            return Ok(earlier);
+        }
+        self.is_at(draft, *found, *revision)?;
+        if validate_only {
+            self.go_on()?;
+            let mut facts = self.open_draft(draft)?.clone();
+            facts.edits += edits.len() as u64;
+            return Ok(Drafted { id: draft.clone(), draft: facts, repeated: false });
+        }
+        self.edit_whole(origin, draft, edits)
+    }
+
+    /// Puts edits of one request into a draft. The last of them has the request id: what was broken off before is not done,
+    /// and its repetition does the rest.
+    pub(crate) fn edit_whole(
+        &mut self,
+        origin: &Origin,
+        draft: &str,
+        mut edits: Vec<DraftEdit>,
+    ) -> Result<Drafted, WriteError> {
+        let last = edits.pop();
+        if !edits.is_empty() {
+            let begin = Origin { request_id: None, ..origin.clone() };
+            self.edit(&begin, draft, &edits)?;
+        }
+        self.edit(origin, draft, last.as_slice())
     }
 
     /// Puts one edit into a draft whose records are what it expects.
@@ -193,12 +238,15 @@ impl Writer {
 
     /// Whether neither the draft nor the dataset has moved since the draft was compiled.
     fn is_current(&self, compiled: &Compiled) -> Result<(), WriteError> {
-        let Compiled { draft, edits, onto, .. } = compiled;
+        self.is_at(&compiled.draft, compiled.edits, compiled.onto)
+    }
+
+    fn is_at(&self, draft: &str, edits: u64, revision: u64) -> Result<(), WriteError> {
         let (found, current) = (self.open_draft(draft)?.edits, self.state.revision());
-        if *onto != current {
-            return Err(WriteError::Outdated { base: *onto, current });
+        if revision != current {
+            return Err(WriteError::Outdated { base: revision, current });
         }
-        if found == *edits { Ok(()) } else { Err(WriteError::DraftMoved { draft: draft.clone() }) }
+        if found == edits { Ok(()) } else { Err(WriteError::DraftMoved { draft: draft.to_owned() }) }
     }
 
     /// Keeps a checkpoint. What it speaks of is durable already, so that a failure stops later writes only.

@@ -4,6 +4,8 @@ pub mod audio;
 pub mod dash;
 pub mod part;
 pub mod radio;
+mod remove;
+mod rename;
 pub mod setting;
 pub mod vehicle;
 pub mod vocabulary;
