@@ -10,6 +10,9 @@ mod as_of;
 #[path = "e2e/audit.rs"]
 mod audit;
 #[cfg(test)]
+#[path = "e2e/bulk.rs"]
+mod bulk;
+#[cfg(test)]
 #[path = "e2e/carts.rs"]
 mod carts;
 #[cfg(test)]

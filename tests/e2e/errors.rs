@@ -8,9 +8,11 @@ use dashwright_api::v1::{
     ErrorReason, GetDatasetInfoRequest, GetRecordRequest, ListRecordsRequest, LookUpFitmentRequest, ReadAt,
     RecordKey, RecordKind, ResolveVehicleRequest, SearchRecordsRequest, VehicleQuestion,
 };
+use dashwright_curation::BulkError;
 use dashwright_engine::keys::{AuthFault, KeyId, Role, TooManyLive};
 use dashwright_engine::{
-    EtagMismatch, LoadError, RevertError, RevisionToken, TrailError, ViewError, WriteError, Writes,
+    BulkEditError, EtagMismatch, LoadError, RevertError, RevisionToken, TrailError, ViewError, WriteError,
+    Writes,
 };
 use dashwright_grpc::auth::Denied;
 use dashwright_grpc::{LIMITS, Refusal};
@@ -124,6 +126,16 @@ fn changes() -> Vec<(ErrorReason, Status)> {
     let changed = RevertError::ChangedSince { first: vec!["part/kit-7".parse().unwrap()], total: 1 };
     all.push((ErrorReason::ChangedSince, Status::from(Refusal::from(changed))));
     all.push((ErrorReason::NothingToRevert, Status::from(Refusal::from(RevertError::NothingToDo))));
+    let key = || "part/kit-7".parse().unwrap();
+    let named = BulkError::StillNamed { record: key(), first: vec![(key(), "dash".to_owned())], total: 1 };
+    let bulk = [
+        (ErrorReason::RecordExists, BulkError::Exists(key())),
+        (ErrorReason::NothingToChange, BulkError::NothingToDo(key())),
+        (ErrorReason::StillNamed, named),
+        (ErrorReason::EditContradicts, BulkError::NotWithin(key())),
+    ];
+    let told = |(reason, error)| (reason, Status::from(Refusal::from(BulkEditError::Bulk(error))));
+    all.extend(bulk.into_iter().map(told));
     let beyond = TrailError::Beyond { wanted: 9, size: 7 };
     all.push((ErrorReason::TrailShorter, Status::from(Refusal::from(beyond))));
     all

@@ -61,6 +61,9 @@ pub const LIMITS: Limits = Limits {
     error_detail_bytes: 4 << 10,
 };
 
+/// Records and remarks of a bulk edit that are told one by one: more than a person looks through, and within 1 MiB.
+pub(crate) const BULK_TOLD: usize = 1_000;
+
 /// Choices on a page: at most, the models of the largest make fit.
 pub(crate) const CHOICES: PageSizes = PageSizes { default: 500, most: 1_000 };
 /// Candidates on a page.
@@ -129,6 +132,7 @@ impl Limits {
             ("hits_per_search", count(HITS_MOST)),
             ("entries_per_page", count(ENTRIES.most)),
             ("edit_records", count(dashwright_engine::EDIT_RECORDS)),
+            ("bulk_told", count(BULK_TOLD)),
             ("edit_bytes", count(dashwright_engine::EDIT_BYTES)),
             ("live_keys_per_holder", count(dashwright_engine::keys::MAX_LIVE_PER_HOLDER)),
             ("plans_per_page", count(PLANS.most)),

@@ -9,7 +9,7 @@ use std::time::Duration;
 
 use dashwright_api::v1::{CartError, ErrorReason};
 use dashwright_engine::keys::{AuthFault, KeyId};
-use dashwright_engine::{LoadError, RevertError, TrailError, ViewError, WriteError};
+use dashwright_engine::{BulkEditError, LoadError, RevertError, TrailError, ViewError, WriteError};
 use dashwright_model::exchange::ExchangeError;
 use dashwright_model::record::RecordKind;
 use dashwright_model::vin::VinConcern;
@@ -56,6 +56,8 @@ pub enum Refusal {
     },
     /// A change was not made.
     Write(Box<WriteError>),
+    /// A bulk edit was not made.
+    BulkEdit(Box<BulkEditError>),
     /// A draft was not published.
     Publish(Box<LoadError<ExchangeError>>),
     /// No draft goes back.
@@ -96,6 +98,7 @@ impl fmt::Display for Refusal {
             Self::RecordNotFound { kind, id } => write!(f, "there is no {kind} record `{id}`"),
             Self::View { error, .. } => write!(f, "{error}"),
             Self::Write(error) => write!(f, "{error}"),
+            Self::BulkEdit(error) => write!(f, "{error}"),
             Self::Publish(error) => write!(f, "{error}"),
             Self::Revert(error) => write!(f, "{error}"),
             Self::Trail(error) => write!(f, "{error}"),
@@ -216,6 +219,7 @@ fn told(refusal: &Refusal) -> Told {
         ),
         Refusal::View { incarnation, error } => told_view(incarnation, error),
         Refusal::Write(error) => changes::told_write(error),
+        Refusal::BulkEdit(error) => changes::told_bulk_edit(error),
         Refusal::Publish(error) => changes::told_publish(error),
         Refusal::Revert(error) => changes::told_revert(error),
         Refusal::Trail(error) => changes::told_trail(error),
@@ -287,6 +291,7 @@ fn told_faults(faults: &[FieldFault]) -> Told {
         | FieldProblem::NoSuchRecord { .. }
         | FieldProblem::ManyLines { .. }
         | FieldProblem::OnlyInFirst
+        | FieldProblem::OnlyWith { .. }
         | FieldProblem::UnknownTerm { .. }
         | FieldProblem::Above { .. } => return malformed(),
     };
@@ -417,6 +422,7 @@ fn add_violations(details: &mut ErrorDetails, refusal: &Refusal) {
         Refusal::Denied(_)
         | Refusal::RecordNotFound { .. }
         | Refusal::View { .. }
+        | Refusal::BulkEdit(_)
         | Refusal::Publish(_)
         | Refusal::Revert(_)
         | Refusal::Trail(_)

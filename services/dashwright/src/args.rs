@@ -1,6 +1,7 @@
 //! What may be said on the command line.
 
 mod audit;
+mod bulk;
 mod curation;
 mod keys;
 mod plans;
@@ -18,6 +19,7 @@ use dashwright_model::record::{RecordKey, RecordKind};
 pub(crate) use audit::{
     Audit, AuditCheckpoint, AuditList, AuditProof, AuditVerify, Diff, Revisions, Watch, WhichRevision,
 };
+pub(crate) use bulk::{Bulk, DraftRename, DraftRetire, DraftSplit, DraftSupersede};
 pub(crate) use curation::{
     Changing, Draft, DraftDiscard, DraftEdit, DraftList, DraftNew, DraftOpen, DraftPublish, DraftShow,
     Export, Revert,

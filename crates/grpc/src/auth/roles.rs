@@ -73,6 +73,7 @@ const SERVICES: &[Service] = &[
             row("GetDraft", Role::Curator),
             row("ListDrafts", Role::Curator),
             row("EditDraft", Role::Curator),
+            row("BulkEditDraft", Role::Curator),
             row("DiscardDraft", Role::Curator),
             row("PublishDraft", Role::Publisher),
             row("RevertRevision", Role::Curator),

@@ -1,5 +1,6 @@
 //! From messages to questions: free functions named by the noun. A field's error has its path, and all come at once.
 
+mod bulk;
 mod change;
 mod key;
 mod order;
@@ -14,6 +15,7 @@ use dashwright_model::exchange::ExchangeError;
 use dashwright_model::vin::VinError;
 use dashwright_quantity::{DateError, IdError, MAX_ID_BYTES, MoneyError, TextError};
 
+pub(crate) use bulk::bulk_edit;
 pub(crate) use change::{
     change, draft_id, edits, filter, new_key, reason_of, record_key_text, revert, revision_number,
 };
@@ -104,6 +106,11 @@ pub enum FieldProblem {
     },
     /// Stated where it may not be: the first cart of a stream states the revision for all.
     OnlyInFirst,
+    /// Stated where it says nothing.
+    OnlyWith {
+        /// The field beside which it would say something.
+        other: &'static str,
+    },
     /// Larger than allowed.
     Above {
         /// The value.
@@ -145,6 +152,7 @@ impl fmt::Display for FieldProblem {
                 )
             }
             Self::OnlyInFirst => write!(f, "may be stated in the first cart of a stream only"),
+            Self::OnlyWith { other } => write!(f, "says something beside `{other}` only"),
             Self::UnknownTerm { found } => write!(f, "is `{found}`, which is not a value of its enum"),
             Self::Above { found, most } => write!(f, "is `{found}`, at most {most} is allowed"),
         }

@@ -2,6 +2,7 @@
 
 mod asked;
 mod backup;
+mod bulk_edit_draft;
 mod check_cart;
 mod check_carts;
 mod create_draft;
@@ -188,6 +189,14 @@ impl CurationService for Service {
     ) -> Result<Response<v1::EditDraftResponse>, Status> {
         let caller = caller(&request);
         Ok(Response::new(self.edited_draft(caller, request.into_inner()).await?))
+    }
+
+    async fn bulk_edit_draft(
+        &self,
+        request: Request<v1::BulkEditDraftRequest>,
+    ) -> Result<Response<v1::BulkEditDraftResponse>, Status> {
+        let caller = caller(&request);
+        Ok(Response::new(self.bulk_edited_draft(caller, request.into_inner()).await?))
     }
 
     async fn discard_draft(

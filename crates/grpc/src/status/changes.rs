@@ -1,11 +1,14 @@
 //! Refused changes and failed reads of the trail: code, reason, metadata.
 
 use dashwright_api::v1::ErrorReason;
+use dashwright_curation::BulkError;
 use dashwright_engine::{
-    EDIT_BYTES, EDIT_RECORDS, EtagMismatch, LoadError, RevertError, TrailError, WriteError, Writes,
+    BulkEditError, EDIT_BYTES, EDIT_RECORDS, EtagMismatch, LoadError, RevertError, TrailError, WriteError,
+    Writes,
 };
 use dashwright_log::AppendError;
 use dashwright_model::exchange::ExchangeError;
+use dashwright_model::record::RecordKey;
 use tonic::Code;
 
 use super::Told;
@@ -123,6 +126,46 @@ pub(super) fn told_publish(error: &LoadError<ExchangeError>) -> Told {
         | LoadError::Key(_)
         | LoadError::NotJson(_)
         | LoadError::Current(_) => (Code::DataLoss, ErrorReason::DataDamaged, Vec::new()),
+    }
+}
+
+/// A bulk edit that was not made.
+pub(super) fn told_bulk_edit(error: &BulkEditError) -> Told {
+    match error {
+        BulkEditError::Write(error) => told_write(error),
+        BulkEditError::Bulk(error) => told_bulk(error),
+        BulkEditError::NotJson(_) | BulkEditError::Key(_) => {
+            (Code::DataLoss, ErrorReason::DataDamaged, Vec::new())
+        }
+    }
+}
+
+fn told_bulk(error: &BulkError) -> Told {
+    let of = |record: &RecordKey| vec![("record", record.to_string())];
+    match error {
+        BulkError::NoRecord(record) => (
+            Code::NotFound,
+            ErrorReason::RecordNotFound,
+            vec![("kind", record.kind.to_string()), ("id", record.id.to_string())],
+        ),
+        BulkError::Exists(record) => (Code::AlreadyExists, ErrorReason::RecordExists, of(record)),
+        BulkError::NothingToDo(record) => {
+            (Code::FailedPrecondition, ErrorReason::NothingToChange, of(record))
+        }
+        BulkError::NoName(record)
+        | BulkError::NotWithin(record)
+        | BulkError::NotToBeHad(record)
+        | BulkError::Contradicts { record, faults: _ } => {
+            (Code::FailedPrecondition, ErrorReason::EditContradicts, of(record))
+        }
+        BulkError::StillNamed { record, first, total } => {
+            let pair = |(other, path): &(RecordKey, String)| format!("{other} {path}");
+            let first = first.iter().map(pair).collect::<Vec<_>>().join(", ");
+            let metadata =
+                vec![("record", record.to_string()), ("total", total.to_string()), ("first", first)];
+            (Code::FailedPrecondition, ErrorReason::StillNamed, metadata)
+        }
+        BulkError::Unreadable(_) | BulkError::Id(_) => (Code::DataLoss, ErrorReason::DataDamaged, Vec::new()),
     }
 }
 

@@ -1,5 +1,6 @@
 //! From answers to messages: free functions named by the noun. Text for a person is made here and nowhere below.
 
+mod bulk;
 mod cart;
 mod caution;
 mod common;
@@ -13,6 +14,7 @@ mod trail;
 mod vehicle;
 mod wiring;
 
+pub(crate) use bulk::bulk_edited;
 pub(crate) use cart::{cart, radio_for_vehicle, vehicle_for_part, vehicle_for_radio};
 pub(crate) use common::{dataset_revision, weakest_evidence, writes};
 pub(crate) use fitment::FitmentText;

@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use clap::{ArgAction, ArgGroup, Args, Subcommand};
 use uuid::Uuid;
 
+use super::bulk::{DraftRename, DraftRetire, DraftSplit, DraftSupersede};
 use super::{Client, Page, ReadAt};
 
 /// Edit the catalogue.
@@ -21,6 +22,14 @@ pub(crate) enum Draft {
     Edit(DraftEdit),
     /// Open one record of a draft in your editor (VISUAL or EDITOR), and put what comes of it
     Open(DraftOpen),
+    /// Give a record another id or name; whatever names it follows
+    Rename(DraftRename),
+    /// Say that a part has taken another's place
+    Supersede(DraftSupersede),
+    /// Make two vehicle lines of one, at a model year or a month of building
+    Split(DraftSplit),
+    /// Mark a part as discontinued, or take a record of another kind from the catalogue
+    Retire(DraftRetire),
     /// Throw a draft away; the trail keeps what was in it
     Discard(DraftDiscard),
     /// Make a draft the next revision
@@ -179,6 +188,10 @@ impl Draft {
             Self::Show(arguments) => arguments.client.json,
             Self::Edit(arguments) => arguments.client.json,
             Self::Open(arguments) => arguments.client.json,
+            Self::Rename(arguments) => arguments.bulk.client.json,
+            Self::Supersede(arguments) => arguments.bulk.client.json,
+            Self::Split(arguments) => arguments.bulk.client.json,
+            Self::Retire(arguments) => arguments.bulk.client.json,
             Self::Discard(arguments) => arguments.client.json,
             Self::Publish(arguments) => arguments.client.json,
         }

@@ -9,6 +9,7 @@ use dashwright_model::exchange::to_line;
 use dashwright_model::record::{Record, RecordKey};
 use prost::Message;
 
+use super::bulk;
 use super::change::Change;
 use super::connection::Connection;
 use super::file::write_whole;
@@ -33,6 +34,10 @@ pub(crate) fn draft(arguments: Draft) -> Result<(), Failure> {
         Draft::Show(arguments) => wiring::block_on(show(arguments)),
         Draft::Edit(arguments) => edit(arguments),
         Draft::Open(arguments) => open(arguments),
+        Draft::Rename(arguments) => wiring::block_on(bulk::rename(arguments)),
+        Draft::Supersede(arguments) => wiring::block_on(bulk::supersede(arguments)),
+        Draft::Split(arguments) => wiring::block_on(bulk::split(arguments)),
+        Draft::Retire(arguments) => wiring::block_on(bulk::retire(arguments)),
         Draft::Discard(arguments) => wiring::block_on(discard(arguments)),
         Draft::Publish(arguments) => wiring::block_on(publish(arguments)),
     }
@@ -232,7 +237,7 @@ fn deleting(record: String) -> v1::RecordDelete {
     v1::RecordDelete { record, etag: ANYTHING.to_owned() }
 }
 
-fn print<M: Message>(
+pub(super) fn print<M: Message>(
     name: &str,
     answer: &M,
     as_json: bool,

@@ -2,6 +2,7 @@
 
 mod audit;
 mod backup;
+mod bulk;
 mod cart;
 mod cart_file;
 mod change;

@@ -189,7 +189,7 @@ pub(super) fn repeated(page: &mut Page, repeated: bool) {
     }
 }
 
-fn about(page: &mut Page, draft: &v1::Draft) {
+pub(super) fn about(page: &mut Page, draft: &v1::Draft) {
     let v1::Draft { draft_id, base, owner, created_at, reason, edits, etag, editors } = draft;
     page.heading(&format!("Draft {draft_id}"));
     page.labelled(2, "reason", LABEL, reason);

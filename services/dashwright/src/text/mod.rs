@@ -1,6 +1,7 @@
 //! Readable answers: plain, well ordered, numbers with units, at most as wide as the page.
 
 mod audit;
+mod bulk;
 mod cart;
 #[cfg(test)]
 mod cart_tests;
@@ -27,6 +28,7 @@ mod work;
 use dashwright_api::v1;
 
 pub(crate) use audit::{Proven, checkpoint, diff, entries, proof, revisions, verified, watched};
+pub(crate) use bulk::bulk_edited;
 pub(crate) use cart::cart;
 pub(crate) use curation::{
     draft, draft_begun, draft_discarded, draft_edited, draft_reverting, drafts, exported, published,
