@@ -234,3 +234,20 @@ async fn the_same_plan_has_the_same_bytes() {
     }
     running.stop().await.unwrap();
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_superseded_part_is_answered_with_its_successor() {
+    let (_home, running) = Running::demo().await.unwrap();
+    let served = async |part: &str| {
+        let request =
+            ListVehiclesForPartRequest { part_id: part.to_owned(), page_size: 200, ..Default::default() };
+        running.fitment.clone().list_vehicles_for_part(request).await.unwrap().into_inner()
+    };
+    let (earlier, standing) = (served("hwk-209").await, served("hwk-210").await);
+    assert_eq!((earlier.successor_part_id.as_str(), standing.successor_part_id.as_str()), ("hwk-210", ""));
+    assert!(!standing.vehicles.is_empty());
+    assert_eq!(earlier.vehicles, standing.vehicles);
+    // Discontinued, and nothing stands for it.
+    let gone = served("hwk-300").await;
+    assert_eq!((gone.successor_part_id.as_str(), gone.total), ("", 0));
+}

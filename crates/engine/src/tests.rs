@@ -1,6 +1,7 @@
 //! The engine in process: what is served after loads, restarts, kills and damage.
 
 mod as_of;
+mod bulk;
 mod drafts;
 mod groups;
 mod kept;

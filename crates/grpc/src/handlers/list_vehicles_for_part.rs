@@ -6,7 +6,7 @@ use dashwright_api::v1;
 use dashwright_engine::View;
 use dashwright_model::Need;
 use dashwright_model::question::VehicleQuestion;
-use dashwright_planner::needs_served;
+use dashwright_planner::{needs_served, successor};
 use dashwright_snapshot::{CaseIx, LineIx, RecordIx, Snapshot};
 
 use super::reached::{Reached, reached};
@@ -56,13 +56,16 @@ impl Asked {
         let mut with = || radio(snapshot, "radio_id", &radio_id, &mut faults);
         let with = if radio_id.is_empty() { None } else { with() };
         let index = faults.with(index)?;
-        let all = served(snapshot, reached(view, &question)?, index, with);
+        let standing = successor(snapshot, index);
+        let superseded = snapshot.parts().get(standing).filter(|_| standing != index);
+        let all = served(snapshot, reached(view, &question)?, standing, with);
         let shown = page.part(&all);
         Ok(v1::ListVehiclesForPartResponse {
             revision: Some(to_proto::dataset_revision(view)),
             vehicles: shown.iter().map(|one| to_proto::vehicle_for_part(snapshot, one)).collect(),
             total: u32::try_from(all.len()).unwrap_or(u32::MAX),
             next_page_token: page.next(view, shown.len(), all.len()),
+            successor_part_id: superseded.map(|part| part.id.to_string()).unwrap_or_default(),
         })
     }
 }

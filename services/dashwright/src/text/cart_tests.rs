@@ -163,6 +163,7 @@ fn vehicles_are_told_by_line_and_audio_option() {
         }],
         total: 1,
         next_page_token: String::new(),
+        successor_part_id: String::new(),
     };
     check(&vehicles_for_part(&answer, true, COLUMNS), include_str!("golden/vehicles_part.txt"));
 }

@@ -64,8 +64,15 @@ pub(crate) fn vehicles_for_part(
     last: bool,
     columns: usize,
 ) -> String {
-    let v1::ListVehiclesForPartResponse { revision, vehicles, total, next_page_token } = answer;
+    let v1::ListVehiclesForPartResponse { revision, vehicles, total, next_page_token, successor_part_id } =
+        answer;
     let mut page = Page::new(columns);
+    if !successor_part_id.is_empty() {
+        page.line(
+            0,
+            &format!("the part is superseded: this is what `{successor_part_id}`, its successor, serves"),
+        );
+    }
     let rows = vehicles.iter().map(|row| {
         let needs: Vec<String> = row.serves().map(terms::need).collect();
         vehicle(row.vehicle.as_ref()).into_iter().chain([needs.join(", ")]).collect()
