@@ -10,12 +10,14 @@ Usage: _verify_trail.py FILE|DIR [NOTE ...]
     NOTE  files, each with a checkpoint that somebody was given earlier
 """
 
-import base64
 import json
-import re
 import sys
+from base64 import b64encode
+from functools import cache
 from hashlib import sha256
 from pathlib import Path
+
+LEAVES = []  # the leaf hash of each entry
 
 
 def need(condition, fault):
@@ -31,9 +33,8 @@ def unframe(line, name, where):
     return inner
 
 
-def lines_of_directory(directory):
-    files = sorted(directory.glob("log/*.jsonl"))
-    return ((f"{path}:{number}", line) for path in files for number, line in enumerate(path.open("rb"), 1))
+def lines_of_directory(home):
+    return ((f"{it}:{n}", line) for it in sorted(home.glob("log/*.jsonl")) for n, line in enumerate(it.open("rb"), 1))
 
 
 def lines_of_trail(path, notes):
@@ -44,54 +45,46 @@ def lines_of_trail(path, notes):
     yield from ((f"{path}:{number}", line + b"\n") for number, line in enumerate(lines[1:], 2))
     need(last, f"{path} is incomplete behind entry {len(lines) - 1}")
     manifest = json.loads(unframe(last + b"\n", b"manifest", f"{path}: the last line"))
-    before = b"".join(line + b"\n" for line in lines)
-    found = (len(lines) - 1, len(before), sha256(before).hexdigest())
-    need((manifest["entries"], manifest["bytes"], manifest["sha256"]) == found, f"{path}: the last line does not fit")
+    found = sha256(b"\n".join(lines) + b"\n").hexdigest()
+    need(manifest["sha256"] == found, f"{path}: the last line does not fit what is before it")
     notes.append(manifest["note"])
 
 
 def kept_notes(path):
     for number, line in enumerate(path.open("rb") if path.is_file() else (), 1):
-        found = re.fullmatch(rb'\{"sha256":"(.{64})","note":(".*")\}\n', line)
-        note = json.loads(found[2]) if found else ""
-        need(found and sha256(note.encode()).hexdigest().encode() == found[1], f"{path}:{number} is damaged")
-        yield note
+        kept = json.loads(line)
+        need(sha256(kept["note"].encode()).hexdigest() == kept["sha256"], f"{path}:{number} is damaged")
+        yield kept["note"]
+
+
+@cache
+def root_of(start, end):
+    """The Merkle tree hash of the entries from `start` up to `end`, as RFC 6962 (section 2.1) defines it."""
+    if end - start < 2:
+        return LEAVES[start] if end > start else sha256(b"").digest()
+    split = start + (1 << (end - start - 1).bit_length() - 1)
+    return sha256(b"\1" + root_of(start, split) + root_of(split, end)).digest()
 
 
 def verify(lines, notes):
-    """Walks over the entries with the roots of the complete subtrees that they make so far, the largest first."""
-    tree, count, previous, roots = [], 0, "0" * 64, {0: root_of([])}
-    wanted = {int(note.split("\n")[1]) for note in notes}
+    previous = "0" * 64
     for where, line in lines:
-        where = f"{where}: entry {count + 1}"
+        where = f"{where}: entry {len(LEAVES) + 1}"
         inner = unframe(line, b"entry", where)
-        entry, count = json.loads(inner), count + 1
-        need((entry["sequence"], entry["previous"]) == (count, previous), f"{where} does not continue the one before it")
-        previous, size, root = sha256(inner).hexdigest(), 1, sha256(b"\0" + inner).digest()
-        while tree and tree[-1][0] == size:
-            size, root = 2 * size, sha256(b"\1" + tree.pop()[1] + root).digest()
-        tree.append((size, root))
-        if count in wanted:
-            roots[count] = root_of(tree)
-    roots[count] = root_of(tree)
+        entry, expected = json.loads(inner), (len(LEAVES) + 1, previous)
+        need((entry["sequence"], entry["previous"]) == expected, f"{where} does not continue the one before it")
+        previous = sha256(inner).hexdigest()
+        LEAVES.append(sha256(b"\0" + inner).digest())
     for size, root in sorted((int(note.split("\n")[1]), note.split("\n")[2]) for note in notes):
-        need(size <= count, f"there are {count} entries, and a checkpoint says {size}")
-        found = base64.b64encode(roots[size]).decode()
+        need(size <= len(LEAVES), f"there are {len(LEAVES)} entries, and a checkpoint says {size}")
+        found = b64encode(root_of(0, size)).decode()
         need(root == found, f"the first {size} entries have the root {found}, and a checkpoint says {root}")
-    print(f"verified {count} entries, root {base64.b64encode(roots[count]).decode()}, {len(notes)} checkpoints agree")
-
-
-def root_of(tree):
-    root = tree[-1][1] if tree else sha256(b"").digest()
-    for _, left in reversed(tree[:-1]):
-        root = sha256(b"\1" + left + root).digest()
-    return root
+    print(f"verified {len(LEAVES)} entries, root {b64encode(root_of(0, len(LEAVES))).decode()}; {len(notes)} notes agree")
 
 
 if __name__ == "__main__":
-    need(len(sys.argv) > 1, __doc__)
-    target, notes = Path(sys.argv[1]), [Path(name).read_text(encoding="utf-8") for name in sys.argv[2:]]
-    need(target.is_file() or (target / "FORMAT").exists(), f"{target} is neither a trail nor a dataset")
+    target, notes = Path("".join(sys.argv[1:2])), [Path(name).read_text(encoding="utf-8") for name in sys.argv[2:]]
+    need(target.is_file() or (target / "FORMAT").exists(), f"{target} is neither a trail nor a dataset\n\n{__doc__}")
     try:
         notes += kept_notes(target / "checkpoints.jsonl")
         verify(lines_of_trail(target, notes) if target.is_file() else lines_of_directory(target), notes)
