@@ -49,6 +49,7 @@ pub use case_plan::plan_case;
 pub use caution::{Caution, cautions};
 pub use fitment::fit_case;
 pub use merge::{dashes_of, look_up, one_by_one};
+pub use mount::least_body;
 pub use plan::{
     Alternative, CasePlan, Chosen, PartSettings, PlanGroup, PlannedFeature, PlannedMount, PlannedNeed,
     PlannedPart, Plans, Total, Work,

@@ -87,7 +87,8 @@ pub(crate) fn body(chassis: &Chassis) -> Body {
 }
 
 /// The least body of a class.
-pub(crate) fn least_body(chassis: ChassisClass) -> Body {
+#[must_use]
+pub fn least_body(chassis: ChassisClass) -> Body {
     let least = LEAST_BODY.iter().find(|(class, ..)| *class == chassis);
     let side = |length: f64| Millimetres::new(length).ok();
     [

@@ -473,7 +473,8 @@ impl FactoryAudio {
         self.plugs.iter().map(|plug| &plug.family).chain(self.antennas.iter().map(|antenna| &antenna.family))
     }
 
-    pub(crate) fn references(&self, references: &mut References) {
+    /// Adds every record that this one names.
+    pub fn references(&self, references: &mut References) {
         for (index, plug) in self.plugs.iter().enumerate() {
             references.add(format!("plugs.{index}.family"), RecordKind::Vocabulary, plug.family.as_str());
         }

@@ -146,23 +146,30 @@ impl Record {
     /// Every record that this one names.
     #[must_use]
     pub fn references(&self) -> Vec<Reference> {
-        let mut references = References(Vec::new());
-        match self {
-            Self::Vocabulary(term) => term.references(&mut references),
+        References::of(|references| match self {
+            Self::Vocabulary(term) => term.references(references),
             Self::Dash(_) => {}
-            Self::FactoryAudio(audio) => audio.references(&mut references),
-            Self::Radio(radio) => radio.references(&mut references),
-            Self::Part(part) => part.references(&mut references),
-            Self::Vehicle(vehicle) => vehicle.references(&mut references),
-        }
-        references.0
+            Self::FactoryAudio(audio) => audio.references(references),
+            Self::Radio(radio) => radio.references(references),
+            Self::Part(part) => part.references(references),
+            Self::Vehicle(vehicle) => vehicle.references(references),
+        })
     }
 }
 
 /// Collects references.
-pub(crate) struct References(Vec<Reference>);
+#[derive(Debug)]
+pub struct References(Vec<Reference>);
 
 impl References {
+    /// Those that are collected.
+    #[must_use]
+    pub fn of(collect: impl FnOnce(&mut Self)) -> Vec<Reference> {
+        let mut references = Self(Vec::new());
+        collect(&mut references);
+        references.0
+    }
+
     pub(crate) fn add(&mut self, path: impl Into<String>, kind: RecordKind, id: &str) {
         // Ids of all kinds have one form, so an id that exists is an id here too.
         if let Ok(id) = id.parse() {

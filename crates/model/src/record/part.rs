@@ -439,7 +439,8 @@ impl Part {
         matches!(self.life, Life::Current | Life::HardwareRevision(_))
     }
 
-    pub(crate) fn references(&self, references: &mut References) {
+    /// Adds every record that this one names.
+    pub fn references(&self, references: &mut References) {
         references.add("brand", RecordKind::Vocabulary, self.brand.as_str());
         if let Life::SupersededBy(successor) = &self.life {
             references.add("life", RecordKind::Part, successor.as_str());

@@ -338,7 +338,8 @@ impl Check for Radio {
 }
 
 impl Radio {
-    pub(crate) fn references(&self, references: &mut References) {
+    /// Adds every record that this one names.
+    pub fn references(&self, references: &mut References) {
         references.add("brand", RecordKind::Vocabulary, self.brand.as_str());
         for (index, socket) in self.sockets.iter().enumerate() {
             if let Some(family) = &socket.family {
