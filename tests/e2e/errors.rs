@@ -121,7 +121,7 @@ fn changes() -> Vec<(ErrorReason, Status)> {
     ];
     let told = |(reason, error)| (reason, Status::from(Refusal::from(error)));
     let mut all: Vec<_> = refusals.into_iter().map(told).collect();
-    let contradict = LoadError::Clashes { first: Vec::new(), total: 3 };
+    let contradict = LoadError::Contradictions { first: Vec::new(), total: 3 };
     all.push((ErrorReason::RecordsContradict, Status::from(Refusal::from(contradict))));
     let changed = RevertError::ChangedSince { first: vec!["part/kit-7".parse().unwrap()], total: 1 };
     all.push((ErrorReason::ChangedSince, Status::from(Refusal::from(changed))));

@@ -16,6 +16,8 @@ use std::fmt;
 use dashwright_model::record::{RecordKey, RecordKind};
 use dashwright_snapshot::Snapshot;
 
+use crate::holes::Hole;
+
 /// One thing that is wrong, or wants a person's eye.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Finding {
@@ -140,13 +142,18 @@ impl fmt::Display for Finding {
 /// Everything that is found in a dataset that compiles, errors first, then in the order of records and fields. What keeps one
 /// from compiling is found before: see [`Finding::from`] a clash.
 #[must_use]
-pub fn findings(snapshot: &Snapshot) -> Vec<Finding> {
+pub fn findings(snapshot: &Snapshot, holes: &[Hole]) -> Vec<Finding> {
     let mut found = errors(snapshot);
     upkeep::find(snapshot, &mut found);
     wiring::find_unmated(snapshot, &mut found);
-    crate::holes::find(snapshot, &mut found);
-    found.sort_by(|one, other| (one.severity(), one).cmp(&(other.severity(), other)));
+    found.extend(holes.iter().map(Finding::from));
+    sort(&mut found);
     found
+}
+
+/// Errors first, then in the order of records and fields.
+pub fn sort(found: &mut [Finding]) {
+    found.sort_by(|one, other| (one.severity(), one).cmp(&(other.severity(), other)));
 }
 
 /// The errors alone, in order: what a publish looks at.

@@ -25,8 +25,8 @@ pub struct Hole {
     pub record: RecordKey,
     /// Whether the catalogue lacks the fact that decides it, rather than a part.
     pub unknown: bool,
-    /// The first vehicle lines that it leaves out, in the order of make, model and year; at most [`MAX_LINES_NAMED`].
-    pub lines: Vec<LineIx>,
+    /// The ids of the first vehicle lines that it leaves out, in the order of make, model and year; at most [`MAX_LINES_NAMED`].
+    pub lines: Vec<String>,
     /// How many vehicle lines it leaves out, with any of their audio options.
     pub total_lines: u32,
 }
@@ -62,7 +62,9 @@ pub fn holes(snapshot: &Snapshot) -> Vec<Hole> {
         match same {
             Some((hole, _)) => hole.chassis.push(chassis),
             None => {
-                let (lines, total_lines) = (left_out.first.clone(), left_out.total);
+                let lines = left_out.first.iter().filter_map(|line| snapshot.line(*line));
+                let lines = lines.map(|line| snapshot.line_id(line).to_owned()).collect();
+                let total_lines = left_out.total;
                 let hole = Hole { need, chassis: vec![chassis], record, unknown, lines, total_lines };
                 holes.push((hole, left_out));
             }
@@ -149,18 +151,18 @@ fn arises_from(snapshot: &Snapshot, case: &Case, need: Need) -> Option<RecordKey
     })
 }
 
-/// The holes as findings.
-pub(crate) fn find(snapshot: &Snapshot, found: &mut Vec<Finding>) {
-    for Hole { need, chassis, record, unknown, lines: _, total_lines } in holes(snapshot) {
-        let lacks = if unknown { "a fact that decides" } else { "a part that meets" };
+impl From<&Hole> for Finding {
+    fn from(hole: &Hole) -> Self {
+        let Hole { need, chassis, record, unknown, lines: _, total_lines } = hole;
+        let lacks = if *unknown { "a fact that decides" } else { "a part that meets" };
         let classes: Vec<String> = chassis.iter().map(|class| format!("`{class}`")).collect();
-        let lines = if total_lines == 1 { "vehicle line" } else { "vehicle lines" };
+        let lines = if *total_lines == 1 { "vehicle line" } else { "vehicle lines" };
         let text = format!(
             "`{record}` lacks {lacks} `{need}` with radios of {}: {total_lines} {lines} left out",
             classes.join(", ")
         );
         // A hole is in no field: it is named by its need.
         let path = need.to_string();
-        found.push(Finding { record, path, kind: FindingKind::Hole, other: None, text });
+        Self { record: record.clone(), path, kind: FindingKind::Hole, other: None, text }
     }
 }

@@ -9,5 +9,5 @@ pub use bulk::{
     BulkEdit, BulkError, BulkOutcome, Drafted, MAX_NAMED, Remark, Remarked, SplitAt, Touch, Touched,
 };
 pub use diff::{FieldDiff, RecordChange, RecordDiff, diff, field_diffs};
-pub use findings::{Finding, FindingKind, Severity, errors, findings, new_errors};
+pub use findings::{Finding, FindingKind, Severity, errors, findings, new_errors, sort};
 pub use holes::{Hole, MAX_LINES_NAMED, holes};

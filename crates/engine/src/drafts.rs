@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use dashwright_model::exchange::{self, ExchangeError};
-use dashwright_model::record::RecordKey;
+use dashwright_model::record::{Record, RecordKey};
 use dashwright_store::Space;
 use serde_json::value::RawValue;
 
@@ -148,10 +148,7 @@ impl Engine {
             return Err(write(WriteError::EmptyDraft { draft: draft.to_owned() }));
         }
         self.refuse_collisions(draft, &view, &items).map_err(write)?;
-        let lines = items.iter().filter_map(|item| item.line.as_deref());
-        let puts = read_all(lines.map(|line| exchange::parse_line(line.as_bytes(), 0)))?;
-        let deleted = items.iter().filter(|item| item.line.is_none()).map(|item| item.record.parse());
-        let deletes = deleted.collect::<Result<BTreeSet<RecordKey>, _>>().map_err(LoadError::Key)?;
+        let (puts, deletes) = changes(&items)?;
         let snapshot = Arc::new(prepare(&view, puts, &deletes, Counted::All)?.snapshot);
         let (changed, onto) = (items.len() as u64, view.revision());
         Ok(Compiled { draft: draft.to_owned(), edits: facts.edits, changed, onto, snapshot })
@@ -219,6 +216,17 @@ impl Engine {
         let items = self.shared.store.scan(Space::Draft, &prefix, after.as_deref(), limit)?;
         items.iter().map(|(stored, value)| draft_item(stored, value)).collect()
     }
+}
+
+/// What a draft puts and deletes.
+pub(crate) fn changes(
+    items: &[DraftItem],
+) -> Result<(Vec<Record>, BTreeSet<RecordKey>), LoadError<ExchangeError>> {
+    let lines = items.iter().filter_map(|item| item.line.as_deref());
+    let puts = read_all(lines.map(|line| exchange::parse_line(line.as_bytes(), 0)))?;
+    let deleted = items.iter().filter(|item| item.line.is_none()).map(|item| item.record.parse());
+    let deletes = deleted.collect::<Result<BTreeSet<RecordKey>, _>>().map_err(LoadError::Key)?;
+    Ok((puts, deletes))
 }
 
 /// An item of a draft as the store has it.

@@ -18,6 +18,7 @@ mod drafts;
 mod edit;
 mod engine;
 mod entry;
+mod examine;
 mod fold;
 pub mod keys;
 mod layout;
@@ -44,6 +45,7 @@ pub use entry::{
     DraftCreate, DraftDiscard, DraftEdit, FORMAT, KEY_CREATE, KEY_REVOKE, KeyRevoke, OPERATOR_CALL,
     OperatorCall, PayloadError, REVISION_PUBLISH, RevisionPublish,
 };
+pub use examine::Examined;
 pub use fold::{FoldError, SETTLED_PER_ENTRY};
 pub use layout::LayoutError;
 pub use load::{EDIT_BYTES, EDIT_RECORDS, LoadError, MAX_REPORTED};

@@ -3,8 +3,9 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
+use dashwright_curation::{Finding, new_errors};
 use dashwright_log::MAX_ENTRY_BYTES;
-use dashwright_model::dataset::{Clash, clashes};
+use dashwright_model::dataset::clashes;
 use dashwright_model::exchange;
 use dashwright_model::record::{KeyError, Record, RecordKey, RecordKind};
 use dashwright_quantity::IdError;
@@ -43,11 +44,11 @@ pub enum LoadError<E: std::error::Error + 'static> {
         /// How many there are.
         total: usize,
     },
-    /// Records contradict each other.
-    #[error("the records contradict each other in {total} places")]
-    Clashes {
+    /// Records contradict each other, or would make answers wrong.
+    #[error("the records contradict each other in {total} places: {}", first.first().map_or("", |it| it.text.as_str()))]
+    Contradictions {
         /// The first ones, at most [`MAX_REPORTED`].
-        first: Vec<Clash>,
+        first: Vec<Finding>,
         /// How many there are.
         total: usize,
     },
@@ -167,16 +168,24 @@ pub(crate) enum Counted {
     All,
 }
 
-/// Checks and compiles what the dataset is with these records put and those deleted.
-pub(crate) fn prepare<E: std::error::Error + 'static>(
+/// What the dataset is with these records put and those deleted, as records.
+pub(crate) struct Gathered {
+    /// Those that are put, then the others.
+    all: Vec<Record>,
+    put: usize,
+    /// The others as they are kept.
+    sources: Vec<SourceRecord>,
+}
+
+/// Puts together what the dataset is with these records put and those deleted.
+pub(crate) fn gather<E: std::error::Error + 'static>(
     view: &View,
     puts: Vec<Record>,
     deletes: &BTreeSet<RecordKey>,
-    counted: Counted,
-) -> Result<Prepared, LoadError<E>> {
+) -> Result<Gathered, LoadError<E>> {
     let keys = puts.iter().map(Record::key).collect::<Result<BTreeSet<_>, _>>()?;
     let mut all = puts;
-    let new = all.len();
+    let put = all.len();
     let mut sources = Vec::with_capacity(all.len());
     for kept in RecordKind::ALL
         .iter()
@@ -190,10 +199,39 @@ pub(crate) fn prepare<E: std::error::Error + 'static>(
             sources.push(SourceRecord { text: Arc::from(&*kept.text), revision: kept.revision });
         }
     }
-    drop(keys);
-    refuse_clashes(&all)?;
+    Ok(Gathered { all, put, sources })
+}
+
+impl Gathered {
+    /// What the records say of each other that can not be.
+    pub(crate) fn contradictions(&self) -> Vec<Finding> {
+        clashes(&self.all).into_iter().map(Finding::from).collect()
+    }
+}
+
+/// Checks and compiles what the dataset is with these records put and those deleted. Errors that it had before do not count.
+pub(crate) fn prepare<E: std::error::Error + 'static>(
+    view: &View,
+    puts: Vec<Record>,
+    deletes: &BTreeSet<RecordKey>,
+    counted: Counted,
+) -> Result<Prepared, LoadError<E>> {
+    let gathered = gather(view, puts, deletes)?;
+    refuse(gathered.contradictions())?;
+    let prepared = compile(view, gathered, counted)?;
+    refuse(new_errors(view.snapshot(), &prepared.snapshot))?;
+    Ok(prepared)
+}
+
+/// Compiles records that do not contradict each other.
+pub(crate) fn compile<E: std::error::Error + 'static>(
+    view: &View,
+    gathered: Gathered,
+    counted: Counted,
+) -> Result<Prepared, LoadError<E>> {
+    let Gathered { all, put, mut sources } = gathered;
     let mut changed = Vec::new();
-    for record in all.iter().take(new) {
+    for record in all.iter().take(put) {
         let line = exchange::to_line(record)?;
         let same = view.snapshot().record(record.kind(), record.id()).filter(|kept| *kept.text == *line);
         if let Some(kept) = same.filter(|_| counted == Counted::Changed) {
@@ -234,11 +272,10 @@ pub(crate) fn read_all<E: std::error::Error + 'static>(
     if total == 0 { Ok(read) } else { Err(LoadError::Unreadable { first, total }) }
 }
 
-fn refuse_clashes<E: std::error::Error + 'static>(records: &[Record]) -> Result<(), LoadError<E>> {
-    let mut first = clashes(records);
+fn refuse<E: std::error::Error + 'static>(mut first: Vec<Finding>) -> Result<(), LoadError<E>> {
     let total = first.len();
     first.truncate(MAX_REPORTED);
-    if total == 0 { Ok(()) } else { Err(LoadError::Clashes { first, total }) }
+    if total == 0 { Ok(()) } else { Err(LoadError::Contradictions { first, total }) }
 }
 
 /// How many of the lines go into the next edit; at least one.

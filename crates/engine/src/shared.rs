@@ -11,6 +11,7 @@ use dashwright_store::{Space, Store};
 use tokio::sync::watch;
 
 use crate::content;
+use crate::examine::LastExamined;
 use crate::keys::{KeyFacts, KeyRing, ServerSecret};
 use crate::layout;
 use crate::state::{self, DatasetFacts, DraftFacts, RevisionFacts, StateError};
@@ -33,6 +34,7 @@ pub(crate) struct Shared {
     key_secret: ServerSecret,
     keys: watch::Sender<Arc<KeyRing>>,
     surroundings: Arc<dyn Surroundings>,
+    pub(crate) examined: LastExamined,
 }
 
 /// What makes and keeps checkpoints.
@@ -71,6 +73,7 @@ impl Shared {
             key_secret,
             keys: watch::Sender::new(Arc::new(keys)),
             surroundings,
+            examined: LastExamined::default(),
         }
     }
 

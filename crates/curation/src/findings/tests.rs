@@ -56,7 +56,8 @@ impl Catalogue {
         if !clashing.is_empty() {
             return clashing.into_iter().map(Finding::from).collect();
         }
-        findings(&self.compiled())
+        let compiled = self.compiled();
+        findings(&compiled, &crate::holes(&compiled))
     }
 
     fn compiled(&self) -> Snapshot {
@@ -218,7 +219,10 @@ fn a_plug_that_nothing_mates_is_found() {
             it.at("vocabulary/zz-9")["name"] = json!("Nine ways");
             it.at("vocabulary/zz-9")["aliases"] = json!([]);
             let plugs = it.at("factory_audio/orv-2-base")["plugs"].as_array_mut().unwrap();
-            plugs.insert(0, json!({"family": "zz-9", "ways_count": 9, "ways": [{"way": "1", "function": "SPEED_PULSE"}]}));
+            plugs.insert(
+                0,
+                json!({"family": "zz-9", "ways_count": 9, "ways": [{"way": "1", "function": "SPEED_PULSE"}]}),
+            );
         },
     );
 }

@@ -82,7 +82,7 @@ fn a_bad_dataset_changes_nothing() {
         parse_line(line.as_bytes(), 1).unwrap()
     });
     match load(&engine, dangling.collect(), None) {
-        Err(LoadError::Clashes { first, total }) => {
+        Err(LoadError::Contradictions { first, total }) => {
             assert_eq!((first.len(), total), (MAX_REPORTED, MAX_REPORTED + 5));
             assert_eq!(
                 first[0].to_string(),
@@ -93,11 +93,11 @@ fn a_bad_dataset_changes_nothing() {
     }
     // It overlaps a line that is there already.
     match load(&engine, vec![vehicle("again", 2000)], None) {
-        Err(LoadError::Clashes { total: 1, .. }) => {}
+        Err(LoadError::Contradictions { total: 1, .. }) => {}
         other => panic!("{other:?}"),
     }
     match load(&engine, vec![vehicle("twice", 2031), vehicle("twice", 2032)], None) {
-        Err(LoadError::Clashes { total: 1, .. }) => {}
+        Err(LoadError::Contradictions { total: 1, .. }) => {}
         other => panic!("{other:?}"),
     }
     let unreadable =

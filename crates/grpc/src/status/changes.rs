@@ -117,7 +117,7 @@ pub(super) fn told_publish(error: &LoadError<ExchangeError>) -> Told {
     };
     match error {
         LoadError::Write(error) => told_write(error),
-        LoadError::Clashes { first, total } => {
+        LoadError::Contradictions { first, total } => {
             contradict(*total, first.first().map(ToString::to_string).unwrap_or_default())
         }
         LoadError::Build(error) => contradict(1, error.to_string()),

@@ -1,0 +1,104 @@
+//! Findings and holes of a dataset, and of one with a draft in it.
+
+use std::sync::{Arc, Mutex, PoisonError};
+
+use dashwright_curation::{Finding, Hole, findings, holes, sort};
+use dashwright_model::exchange::ExchangeError;
+use dashwright_snapshot::Snapshot;
+
+use crate::drafts::{changes, from_state};
+use crate::engine::Engine;
+use crate::load::{Counted, LoadError, compile, gather, write};
+use crate::state::DraftFacts;
+use crate::token::RevisionToken;
+use crate::view::View;
+
+/// What is found in a dataset.
+#[derive(Debug)]
+pub struct Examined {
+    /// Every finding, errors first, then in the order of records and fields.
+    pub findings: Vec<Finding>,
+    /// Every hole, the one that leaves out most vehicle lines first; none where the records contradict each other.
+    pub holes: Vec<Hole>,
+    /// Whether everything was looked for: where records contradict each other, only these contradictions were.
+    pub whole: bool,
+}
+
+impl Examined {
+    fn of(snapshot: &Snapshot) -> Self {
+        let holes = holes(snapshot);
+        Self { findings: findings(snapshot, &holes), holes, whole: true }
+    }
+}
+
+/// What was examined: a revision, or a draft at an edit of it on a revision.
+#[derive(Clone, Debug, PartialEq, Eq)]
+enum Subject {
+    Revision(RevisionToken),
+    Draft { etag: String, onto: RevisionToken },
+}
+
+/// What was examined last: a list is read page by page, of the dataset and of a draft in turn.
+#[derive(Debug, Default)]
+pub(crate) struct LastExamined(Mutex<Vec<(Subject, Arc<Examined>)>>);
+
+/// Examinations that are kept.
+const KEPT: usize = 2;
+
+impl LastExamined {
+    /// One at a time: it takes as long as a publish.
+    fn get<E>(
+        &self,
+        subject: Subject,
+        examine: impl FnOnce() -> Result<Examined, E>,
+    ) -> Result<Arc<Examined>, E> {
+        let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((_, examined)) = kept.iter().find(|(of, _)| *of == subject) {
+            return Ok(Arc::clone(examined));
+        }
+        let examined = Arc::new(examine()?);
+        kept.truncate(KEPT - 1);
+        kept.insert(0, (subject, Arc::clone(&examined)));
+        Ok(examined)
+    }
+}
+
+impl Engine {
+    /// What is found in a revision. Blocks.
+    #[must_use]
+    pub fn examine(&self, view: &View) -> Arc<Examined> {
+        let examine = || Ok(Examined::of(view.snapshot()));
+        let examined: Result<_, std::convert::Infallible> =
+            self.shared.examined.get(Subject::Revision(view.token()), examine);
+        match examined {
+            Ok(examined) => examined,
+            Err(never) => match never {},
+        }
+    }
+
+    /// What is found in the latest revision with a draft in it. Blocks.
+    ///
+    /// # Errors
+    /// See [`LoadError`]; contradictions are findings.
+    pub fn examine_draft(
+        &self,
+        draft: &str,
+    ) -> Result<(DraftFacts, Arc<View>, Arc<Examined>), LoadError<ExchangeError>> {
+        let (view, facts) = (self.view(), self.open_draft(draft).map_err(write)?);
+        let subject = Subject::Draft { etag: facts.etag(draft), onto: view.token() };
+        let examined = self.shared.examined.get(subject, || self.examine_now(&facts, &view))?;
+        Ok((facts, view, examined))
+    }
+
+    fn examine_now(&self, facts: &DraftFacts, view: &View) -> Result<Examined, LoadError<ExchangeError>> {
+        let items = self.items_of(facts, None, usize::MAX).map_err(|error| write(from_state(error)))?;
+        let (puts, deletes) = changes(&items)?;
+        let gathered = gather(view, puts, &deletes)?;
+        let mut contradictions = gathered.contradictions();
+        if !contradictions.is_empty() {
+            sort(&mut contradictions);
+            return Ok(Examined { findings: contradictions, holes: Vec::new(), whole: false });
+        }
+        Ok(Examined::of(&compile(view, gathered, Counted::All)?.snapshot))
+    }
+}
