@@ -26,9 +26,11 @@ const NOT_AS_OF: &[(&str, &str)] = &[
     ("CurationService/DiscardDraft", "changes something"),
     ("CurationService/EditDraft", "changes something"),
     ("CurationService/GetDraft", "what is in no revision"),
+    ("CurationService/ListDraftHoles", "what is in no revision"),
     ("CurationService/ListDrafts", "what is in no revision"),
     ("CurationService/PublishDraft", "changes something"),
     ("CurationService/RevertRevision", "changes something"),
+    ("CurationService/ValidateDraft", "what is in no revision"),
     ("KeyService/Backup", "the whole trail as it is now"),
     ("KeyService/CreateKey", "changes something"),
     ("KeyService/ListKeys", "keys as they are now"),
@@ -123,7 +125,11 @@ fn of_records(read_at: &Option<v1::ReadAt>) -> Vec<Question> {
         v1::GetDatasetInfoRequest { read_at: read_at.clone() },
         v1::ExportRecordsRequest { read_at: read_at.clone() },
     );
+    let findings = v1::ListFindingsRequest { read_at: read_at.clone(), page_size: 200, ..Default::default() };
+    let holes = v1::ListHolesRequest { read_at: read_at.clone(), page_size: 5, ..Default::default() };
     vec![
+        ("CurationService/ListFindings", findings.encode_to_vec()),
+        ("CurationService/ListHoles", holes.encode_to_vec()),
         ("CatalogueService/GetRecord", get("hwk-210-d")),
         // In some revisions there is none of these.
         ("CatalogueService/GetRecord", get("mw-99")),

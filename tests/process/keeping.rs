@@ -173,6 +173,28 @@ fn a_draft_is_edited_published_told_apart_and_exported() {
 }
 
 #[test]
+fn a_check_fails_where_there_are_errors_and_tells_them() {
+    let bench = Bench::new();
+    let id = bench.draft("zz-new", "Aurel");
+    contains_all(&bench.text(&["draft", "check", &id]), &[&id, "0 errors", "put onto", "Warnings"]);
+    let about = ["draft", "check", &id, "--record", "vocabulary/zz-new"];
+    contains_all(&bench.text(&about), &["0 errors, 1 warning", "vocabulary/zz-new"]);
+    bench.text(&["draft", "edit", &id, "--delete", "vocabulary/collar-coax", "--reason", "a test"]);
+    let broken = bench.ask(&["draft", "check", &id, "--errors-only"]);
+    assert_eq!(broken.status.code(), Some(1), "{broken:?}");
+    contains_all(&broken.out, &["vocabulary/collar-coax", "there may be more"]);
+    contains_all(&broken.err, &["errors were found"]);
+    let as_json = bench.ask(&["draft", "check", &id, "--json"]);
+    let found: Value = serde_json::from_str(&as_json.out).unwrap();
+    assert_eq!(found["found"]["findings"][0]["kind"], "FINDING_KIND_DANGLING");
+    assert_eq!(as_json.status.code(), Some(1));
+    contains_all(&bench.text(&["draft", "check", &id, "--holes"]), &["not looked for"]);
+    contains_all(&bench.text(&["draft", "check", "--holes"]), &["holes", "left out"]);
+    let said = bench.refused(&["draft", "check", "--record", "part/no-such"]);
+    contains_all(&said, &["part/no-such"]);
+}
+
+#[test]
 fn a_watch_tells_what_is_published_while_it_waits() {
     let bench = Bench::new();
     let first = bench.json(&["info"])["revision"]["token"].as_str().unwrap().to_owned();

@@ -21,14 +21,25 @@ pub struct Examined {
     /// Every hole, the one that leaves out most vehicle lines first; none where the records contradict each other.
     pub holes: Vec<Hole>,
     /// Whether everything was looked for: where records contradict each other, only these contradictions were.
-    pub whole: bool,
+    pub complete: bool,
 }
 
 impl Examined {
     fn of(snapshot: &Snapshot) -> Self {
         let holes = holes(snapshot);
-        Self { findings: findings(snapshot, &holes), holes, whole: true }
+        Self { findings: findings(snapshot, &holes), holes, complete: true }
     }
+}
+
+/// What is found in a draft.
+#[derive(Debug)]
+pub struct DraftExamined {
+    /// The draft.
+    pub draft: DraftFacts,
+    /// The revision that it was put onto.
+    pub onto: Arc<View>,
+    /// What is found.
+    pub examined: Arc<Examined>,
 }
 
 /// What was examined: a revision, or a draft at an edit of it on a revision.
@@ -80,14 +91,11 @@ impl Engine {
     ///
     /// # Errors
     /// See [`LoadError`]; contradictions are findings.
-    pub fn examine_draft(
-        &self,
-        draft: &str,
-    ) -> Result<(DraftFacts, Arc<View>, Arc<Examined>), LoadError<ExchangeError>> {
-        let (view, facts) = (self.view(), self.open_draft(draft).map_err(write)?);
-        let subject = Subject::Draft { etag: facts.etag(draft), onto: view.token() };
-        let examined = self.shared.examined.get(subject, || self.examine_now(&facts, &view))?;
-        Ok((facts, view, examined))
+    pub fn examine_draft(&self, draft: &str) -> Result<DraftExamined, LoadError<ExchangeError>> {
+        let (onto, facts) = (self.view(), self.open_draft(draft).map_err(write)?);
+        let subject = Subject::Draft { etag: facts.etag(draft), onto: onto.token() };
+        let examined = self.shared.examined.get(subject, || self.examine_now(&facts, &onto))?;
+        Ok(DraftExamined { draft: facts, onto, examined })
     }
 
     fn examine_now(&self, facts: &DraftFacts, view: &View) -> Result<Examined, LoadError<ExchangeError>> {
@@ -97,7 +105,7 @@ impl Engine {
         let mut contradictions = gathered.contradictions();
         if !contradictions.is_empty() {
             sort(&mut contradictions);
-            return Ok(Examined { findings: contradictions, holes: Vec::new(), whole: false });
+            return Ok(Examined { findings: contradictions, holes: Vec::new(), complete: false });
         }
         Ok(Examined::of(&compile(view, gathered, Counted::All)?.snapshot))
     }

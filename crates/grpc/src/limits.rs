@@ -72,6 +72,8 @@ pub(crate) const CANDIDATES: PageSizes = PageSizes { default: 100, most: 500 };
 pub(crate) const RECORDS: PageSizes = PageSizes { default: 100, most: 1_000 };
 /// Bytes of the records on a page: half of the largest answer, so that headers and one more record always fit.
 pub(crate) const RECORDS_PAGE_BYTES: usize = 2 << 20;
+/// Findings and holes on a page.
+pub(crate) const FINDINGS: PageSizes = PageSizes { default: 100, most: 1_000 };
 /// Entries of the trail and revisions on a page.
 pub(crate) const ENTRIES: PageSizes = PageSizes { default: 50, most: 500 };
 /// Bytes of a piece of a stream of bytes: far below what a client takes by default, large enough to cost nothing.

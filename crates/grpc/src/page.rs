@@ -110,6 +110,46 @@ impl GrowingPage {
     }
 }
 
+/// One page of a list of something that may change meanwhile: pinned to what tells whether it has.
+#[derive(Clone, Debug)]
+pub(crate) struct PinnedPage {
+    skip: usize,
+    size: usize,
+    /// What the first page was read from; nothing on the first page.
+    pub(crate) pin: Option<String>,
+    request: String,
+}
+
+impl PinnedPage {
+    /// The page that a request asks for; see [`Page::of`].
+    pub(crate) fn of(
+        request: String,
+        (page_size, page_token): (u32, &str),
+        sizes: PageSizes,
+        faults: &mut FieldFaults,
+    ) -> Self {
+        let size = faults.page_size(page_size, sizes.default, sizes.most);
+        let first = Self { skip: 0, size, pin: None, request };
+        if page_token.is_empty() {
+            return first;
+        }
+        let token = decode(page_token, &first.request).and_then(|(skip, pin)| Some((skip, from_text(&pin)?)));
+        match faults.take("page_token", token.ok_or(FieldProblem::PageToken)) {
+            Some((skip, pin)) => Self { skip, pin: Some(pin), ..first },
+            None => first,
+        }
+    }
+
+    /// Those of all items that are on the page, and the token of the next; empty when nothing is left.
+    pub(crate) fn part<'a, T>(&self, pin: &str, all: &'a [T]) -> (&'a [T], String) {
+        let rest = all.get(self.skip..).unwrap_or_default();
+        match rest.get(..self.size).filter(|shown| shown.len() < rest.len()) {
+            Some(shown) => (shown, encode(&as_text(pin), self.skip + shown.len(), &self.request)),
+            None => (rest, String::new()),
+        }
+    }
+}
+
 /// One page of a list that may change meanwhile: it goes on behind a key.
 #[derive(Clone, Debug)]
 pub(crate) struct KeyedPage {
@@ -132,15 +172,24 @@ impl KeyedPage {
         if page_token.is_empty() {
             return Self { after: None, size, request };
         }
-        let key = decode(page_token, &request).and_then(|(_, pin)| URL_SAFE_NO_PAD.decode(pin).ok());
-        let key = key.and_then(|key| String::from_utf8(key).ok()).ok_or(FieldProblem::PageToken);
+        let key = decode(page_token, &request).and_then(|(_, pin)| from_text(&pin));
+        let key = key.ok_or(FieldProblem::PageToken);
         Self { after: faults.take("page_token", key), size, request }
     }
 
     /// The token of the page behind a key.
     pub(crate) fn next(&self, key: &str) -> String {
-        encode(&URL_SAFE_NO_PAD.encode(key), 0, &self.request)
+        encode(&as_text(key), 0, &self.request)
     }
+}
+
+/// A pin of any characters, as a token takes it.
+fn as_text(pin: &str) -> String {
+    URL_SAFE_NO_PAD.encode(pin)
+}
+
+fn from_text(pin: &str) -> Option<String> {
+    String::from_utf8(URL_SAFE_NO_PAD.decode(pin).ok()?).ok()
 }
 
 fn encode(pin: &str, skip: usize, request: &str) -> String {

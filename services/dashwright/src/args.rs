@@ -3,6 +3,7 @@
 mod audit;
 mod bulk;
 mod curation;
+mod findings;
 mod keys;
 mod plans;
 
@@ -24,6 +25,7 @@ pub(crate) use curation::{
     Changing, Draft, DraftDiscard, DraftEdit, DraftList, DraftNew, DraftOpen, DraftPublish, DraftShow,
     Export, Revert,
 };
+pub(crate) use findings::DraftCheck;
 pub(crate) use keys::{Backup, Key, KeyList, KeyNew, KeyRevoke, Restore, Role};
 pub(crate) use plans::{Cart, NoQuantity, Plan, Radios, Vehicles, quantity_of};
 

@@ -98,7 +98,7 @@ fn rate(engine: &Engine, writers: usize, time: Duration) -> Outcome<f64> {
     Ok(count as f64 / seconds)
 }
 
-fn puts(records: &[Record]) -> Vec<Put> {
+pub(crate) fn puts(records: &[Record]) -> Vec<Put> {
     records.iter().cloned().map(Put::over).collect()
 }
 
@@ -144,6 +144,6 @@ pub(crate) fn load(directory: PathBuf, lines: u64) -> Outcome<()> {
 }
 
 /// A record that differs with the number.
-fn record(number: u64) -> Outcome<Record> {
+pub(crate) fn record(number: u64) -> Outcome<Record> {
     Ok(parse_line(ground::edited(ground::some_line()?, number).as_bytes(), 1)?)
 }

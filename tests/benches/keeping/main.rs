@@ -7,6 +7,7 @@
 
 mod appends;
 mod as_of;
+mod examine;
 mod figures;
 mod ground;
 mod process;
@@ -49,6 +50,7 @@ fn main() -> Outcome<()> {
     match arguments.get(1).map(String::as_str) {
         Some("start") => starts::serve(process::directory(&arguments)?),
         Some("as-of") => as_of::serve(process::directory(&arguments)?),
+        Some("examine") => examine::serve(process::directory(&arguments)?),
         Some("trail") => trail::serve(process::directory(&arguments)?, process::number(&arguments)?),
         Some("publish") => appends::publish(process::directory(&arguments)?),
         Some("load") => appends::load(process::directory(&arguments)?, process::number(&arguments)?),
@@ -72,6 +74,7 @@ fn measure(kept: &Path, scratch: &Path, size: Size) -> Outcome<Figures> {
     starts::measure(kept, scratch, &mut figures)?;
     as_of::measure(kept, &mut figures)?;
     trail::measure(kept, size, &mut figures)?;
+    examine::measure(kept, scratch, &mut figures)?;
     appends::measure(kept, scratch, size, &mut figures)?;
     figures.print();
     Ok(figures)

@@ -11,6 +11,7 @@ mod diff_revisions;
 mod discard_draft;
 mod edit_draft;
 mod export_records;
+mod findings;
 mod get_checkpoint;
 mod get_dataset_info;
 mod get_draft;
@@ -34,6 +35,7 @@ mod resolve_vehicle;
 mod revert_revision;
 mod revoke_key;
 mod search_records;
+mod validate_draft;
 mod watch_revisions;
 
 pub(crate) use list_vehicles_for_part::Served;
@@ -197,6 +199,34 @@ impl CurationService for Service {
     ) -> Result<Response<v1::BulkEditDraftResponse>, Status> {
         let caller = caller(&request);
         Ok(Response::new(self.bulk_edited_draft(caller, request.into_inner()).await?))
+    }
+
+    async fn validate_draft(
+        &self,
+        request: Request<v1::ValidateDraftRequest>,
+    ) -> Result<Response<v1::ValidateDraftResponse>, Status> {
+        Ok(Response::new(self.draft_findings(request.into_inner()).await?))
+    }
+
+    async fn list_draft_holes(
+        &self,
+        request: Request<v1::ListDraftHolesRequest>,
+    ) -> Result<Response<v1::ListDraftHolesResponse>, Status> {
+        Ok(Response::new(self.draft_holes(request.into_inner()).await?))
+    }
+
+    async fn list_findings(
+        &self,
+        request: Request<v1::ListFindingsRequest>,
+    ) -> Result<Response<v1::ListFindingsResponse>, Status> {
+        Ok(Response::new(self.findings(request.into_inner()).await?))
+    }
+
+    async fn list_holes(
+        &self,
+        request: Request<v1::ListHolesRequest>,
+    ) -> Result<Response<v1::ListHolesResponse>, Status> {
+        Ok(Response::new(self.holes(request.into_inner()).await?))
     }
 
     async fn discard_draft(

@@ -88,6 +88,14 @@ same_names! {
     cart_verdict: planner::CartVerdict => v1::CartVerdict {
         Complete CompleteWithSurplus Incomplete Depends NoWay
     }
+    severity: dashwright_curation::Severity => v1::Severity {
+        Error Warning
+    }
+    finding_kind: dashwright_curation::FindingKind => v1::FindingKind {
+        SameKey Dangling WrongTerm Overlap SupersessionLoop ForeignLead SetTwice NeverSet GiverToGiver InTheOpening
+        NarrowFrame UnmatedPlug Orphan NoSuccessorLeft NeedsUnavailable NeedsItsConflict NoPrice OtherCurrency Assumed
+        Contradicted Hole
+    }
     outcome: planner::Outcome => v1::Outcome {
         Kept KeptWithLimit Lost NotPresent Unknown
     }

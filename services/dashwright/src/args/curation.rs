@@ -7,6 +7,7 @@ use clap::{ArgAction, ArgGroup, Args, Subcommand};
 use uuid::Uuid;
 
 use super::bulk::{DraftRename, DraftRetire, DraftSplit, DraftSupersede};
+use super::findings::DraftCheck;
 use super::{Client, Page, ReadAt};
 
 /// Edit the catalogue.
@@ -30,6 +31,8 @@ pub(crate) enum Draft {
     Split(DraftSplit),
     /// Mark a part as discontinued, or take a record of another kind from the catalogue
     Retire(DraftRetire),
+    /// Find what is wrong with the catalogue, or with a draft of it
+    Check(DraftCheck),
     /// Throw a draft away; the trail keeps what was in it
     Discard(DraftDiscard),
     /// Make a draft the next revision
@@ -192,6 +195,7 @@ impl Draft {
             Self::Supersede(arguments) => arguments.bulk.client.json,
             Self::Split(arguments) => arguments.bulk.client.json,
             Self::Retire(arguments) => arguments.bulk.client.json,
+            Self::Check(arguments) => arguments.client.json,
             Self::Discard(arguments) => arguments.client.json,
             Self::Publish(arguments) => arguments.client.json,
         }

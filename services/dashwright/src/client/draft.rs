@@ -11,6 +11,7 @@ use prost::Message;
 
 use super::bulk;
 use super::change::Change;
+use super::check::check;
 use super::connection::Connection;
 use super::file::write_whole;
 use super::json::{Layout, json};
@@ -38,6 +39,7 @@ pub(crate) fn draft(arguments: Draft) -> Result<(), Failure> {
         Draft::Supersede(arguments) => wiring::block_on(bulk::supersede(arguments)),
         Draft::Split(arguments) => wiring::block_on(bulk::split(arguments)),
         Draft::Retire(arguments) => wiring::block_on(bulk::retire(arguments)),
+        Draft::Check(arguments) => wiring::block_on(check(arguments)),
         Draft::Discard(arguments) => wiring::block_on(discard(arguments)),
         Draft::Publish(arguments) => wiring::block_on(publish(arguments)),
     }

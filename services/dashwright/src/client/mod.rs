@@ -6,6 +6,7 @@ mod bulk;
 mod cart;
 mod cart_file;
 mod change;
+mod check;
 mod choices;
 mod connection;
 mod draft;

@@ -42,6 +42,12 @@ pub(crate) enum KeepingFailure {
     /// Records for a draft can not be sent.
     #[error(transparent)]
     Edits(LoadFailure),
+    /// What was asked for was checked, and is wrong; what was found has said how.
+    #[error("{errors} {} found", if *errors == 1 { "error was" } else { "errors were" })]
+    ErrorsFound {
+        /// How many.
+        errors: u64,
+    },
     /// One of several requests of an edit failed.
     #[error("the edit stopped after {done} of {total} records")]
     EditStopped {

@@ -8,6 +8,7 @@ mod cart_tests;
 mod curation;
 mod explain;
 mod facets;
+mod findings;
 mod fitment;
 mod frame;
 #[cfg(test)]
@@ -35,6 +36,7 @@ pub(crate) use curation::{
     would_be_published,
 };
 pub(crate) use explain::{Records, records_of};
+pub(crate) use findings::{draft_findings, draft_holes, findings, holes};
 pub(crate) use fitment::fitment;
 pub(crate) use keys::{backed_up, key_made, key_revoked, keys, restored};
 pub(crate) use lists::{choices, hits, indented, info, record, records};
