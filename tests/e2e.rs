@@ -28,6 +28,9 @@ mod errors;
 #[path = "e2e/findings.rs"]
 mod findings;
 #[cfg(test)]
+#[path = "e2e/golden.rs"]
+mod golden;
+#[cfg(test)]
 #[path = "e2e/identify.rs"]
 mod identify;
 #[cfg(test)]

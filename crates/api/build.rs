@@ -18,6 +18,7 @@ const FILES: &[&str] = &[
     "dashwright/v1/findings.proto",
     "dashwright/v1/fitment.proto",
     "dashwright/v1/fitment_service.proto",
+    "dashwright/v1/golden.proto",
     "dashwright/v1/keys.proto",
     "dashwright/v1/plan.proto",
     "dashwright/v1/reverse.proto",

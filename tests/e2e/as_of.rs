@@ -26,6 +26,7 @@ const NOT_AS_OF: &[(&str, &str)] = &[
     ("CurationService/DiscardDraft", "changes something"),
     ("CurationService/EditDraft", "changes something"),
     ("CurationService/GetDraft", "what is in no revision"),
+    ("CurationService/ListDraftGoldenAnswers", "what is in no revision"),
     ("CurationService/ListDraftHoles", "what is in no revision"),
     ("CurationService/ListDrafts", "what is in no revision"),
     ("CurationService/PublishDraft", "changes something"),
@@ -127,7 +128,9 @@ fn of_records(read_at: &Option<v1::ReadAt>) -> Vec<Question> {
     );
     let findings = v1::ListFindingsRequest { read_at: read_at.clone(), page_size: 200, ..Default::default() };
     let holes = v1::ListHolesRequest { read_at: read_at.clone(), page_size: 5, ..Default::default() };
+    let golden = v1::ListGoldenAnswersRequest { read_at: read_at.clone(), ..Default::default() };
     vec![
+        ("CurationService/ListGoldenAnswers", golden.encode_to_vec()),
         ("CurationService/ListFindings", findings.encode_to_vec()),
         ("CurationService/ListHoles", holes.encode_to_vec()),
         ("CatalogueService/GetRecord", get("hwk-210-d")),
@@ -202,7 +205,8 @@ fn edits() -> [(Vec<String>, Vec<String>); 4] {
     let audio = [("base six-speaker", "six speakers, no amplifier")];
     [
         (vec![edited("hwk-210-d", &[("\"minor_units\":3290", "\"minor_units\":3690")])], vec![]),
-        (vec![cheaper, radio], vec![]),
+        // The golden question expects the dearer part.
+        (vec![cheaper, radio], vec!["golden_question/tamsel-2013-rowan".to_owned()]),
         (vec![], vec!["part/lkd-1001".to_owned()]),
         (vec![edited("orvane-tamsel-2012-hatchback", &audio)], vec!["part/mw-99".to_owned()]),
     ]

@@ -111,7 +111,7 @@ async fn an_error_is_found_in_the_draft_and_keeps_it_from_being_published_until_
 
     let only = v1::ValidateDraftRequest { errors_only: true, ..validating(&id) };
     let only = client.validate_draft(only).await.unwrap().into_inner().found.unwrap();
-    assert_eq!((only.findings, only.warnings), (vec![first.clone()], 0));
+    assert_eq!((only.findings, only.warnings), (vec![first.clone()], broken.warnings));
 
     let refused = told(client.publish_draft(publishing(&id)).await);
     assert_eq!((refused.code, refused.reason.as_str()), (Code::FailedPrecondition, "RECORDS_CONTRADICT"));

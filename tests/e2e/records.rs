@@ -10,13 +10,14 @@ use dashwright_tests::refused::Refused;
 use dashwright_tests::service::{Running, demo_json};
 use serde_json::Value;
 
-const KINDS: [(&str, RecordKind); 6] = [
+const KINDS: [(&str, RecordKind); 7] = [
     ("vocabulary", RecordKind::Vocabulary),
     ("dash", RecordKind::Dash),
     ("factory_audio", RecordKind::FactoryAudio),
     ("radio", RecordKind::Radio),
     ("part", RecordKind::Part),
     ("vehicle", RecordKind::Vehicle),
+    ("golden_question", RecordKind::GoldenQuestion),
 ];
 
 /// Every record of a kind by pages of a size, with what the pages are pinned to.

@@ -191,7 +191,47 @@ fn a_check_fails_where_there_are_errors_and_tells_them() {
     contains_all(&bench.text(&["draft", "check", &id, "--holes"]), &["not looked for"]);
     contains_all(&bench.text(&["draft", "check", "--holes"]), &["holes", "left out"]);
     let said = bench.refused(&["draft", "check", "--record", "part/no-such"]);
-    contains_all(&said, &["part/no-such"]);
+    contains_all(&said, &["no-such"]);
+}
+
+#[test]
+fn golden_questions_are_added_asked_and_accepted() {
+    let bench = Bench::new();
+    contains_all(&bench.text(&["golden", "list"]), &["tamsel-2013-rowan", "3"]);
+    contains_all(&bench.text(&["golden", "run"]), &["3 questions, 0 answered otherwise"]);
+    let id = bench.draft("zz-new", "Aurel");
+    let add = [
+        "golden",
+        "add",
+        &id,
+        "kept",
+        "--title",
+        "A test",
+        "--radio",
+        "sonquill-rowan-2",
+        "--source",
+        "a test",
+    ];
+    let add = [&add[..], &["--date", "2026-01-01", "--reason", "a test"]].concat();
+    let added = bench.text(&[&add[..], &["2013", "orvane", "tamsel", "hatchback", "--audio", "A8"]].concat());
+    contains_all(
+        &added,
+        &["kept: A test", "fits with parts", "am-4l.118 + hwk-210-d", "look whether it is right"],
+    );
+    let refused = bench.refused(&[&add[..], &["--vin", "1M8GDM9AXKP042788"]].concat());
+    contains_all(&refused, &["no vehicle identification number"]);
+
+    bench.text(&["draft", "retire", &id, "part/mw-12p", "--reason", "a test"]);
+    let wrong = bench.ask(&["golden", "run", &id, "--wrong-only"]);
+    assert_eq!(wrong.status.code(), Some(1), "{wrong:?}");
+    contains_all(&wrong.out, &["kept: A test", "tamsel-2013-rowan", "golden accept"]);
+    contains_all(&wrong.err, &["2 questions are answered otherwise"]);
+    let refused = bench.refused(&["draft", "publish", &id, "--reason", "a test"]);
+    contains_all(&refused, &["2 errors in the records", "golden_question/kept"]);
+    let accept = ["golden", "accept", &id, "kept", "tamsel-2013-rowan", "--reason", "no longer made"];
+    contains_all(&bench.text(&accept), &["expects the answer of now"]);
+    bench.text(&["golden", "run", &id]);
+    bench.text(&["draft", "publish", &id, "--reason", "a test"]);
 }
 
 #[test]

@@ -3,6 +3,7 @@
 //! Each is worked out on the records as a draft would make them, and says which records it touches, where, and what it saw
 //! and left for a person to decide.
 
+mod accept;
 mod rename;
 mod retire;
 mod split;
@@ -90,6 +91,8 @@ pub enum Touch {
     Deleted,
     /// It no longer names what was taken from the catalogue.
     Forgets,
+    /// It expects the answer that it is given now.
+    Accepts,
 }
 
 /// A record that an edit touches.
@@ -157,6 +160,8 @@ pub enum BulkError {
     NoName(RecordKey),
     /// The line has nothing on one side of where it is to be split.
     NotWithin(RecordKey),
+    /// A golden question is not answered at all, so that there is no answer to accept.
+    NoAnswer(RecordKey, String),
     /// The successor is itself superseded or discontinued.
     NotToBeHad(RecordKey),
     /// Records name it where nothing can take its place.
@@ -195,6 +200,9 @@ impl fmt::Display for BulkError {
             }
             Self::NotWithin(record) => {
                 write!(f, "`{record}` has nothing on one side of where it is to be split")
+            }
+            Self::NoAnswer(record, why) => {
+                write!(f, "`{record}` is not answered at all ({why}), so that there is no answer to accept")
             }
             Self::NotToBeHad(record) => {
                 write!(f, "`{record}` can no longer be had and takes no other part's place")

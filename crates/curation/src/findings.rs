@@ -16,6 +16,7 @@ use std::fmt;
 use dashwright_model::record::{RecordKey, RecordKind};
 use dashwright_snapshot::Snapshot;
 
+use crate::golden::{GoldenAnswer, golden_answers};
 use crate::holes::Hole;
 
 /// One thing that is wrong, or wants a person's eye.
@@ -67,6 +68,8 @@ pub enum FindingKind {
     InTheOpening,
     /// The frame of a kit is smaller than what it says to take.
     NarrowFrame,
+    /// A golden question is answered otherwise than a person found right.
+    GoldenAnswer,
     /// No part mates a factory plug.
     UnmatedPlug,
     /// Nothing names the record, or it serves no vehicle.
@@ -104,7 +107,8 @@ impl FindingKind {
             | Self::NeverSet
             | Self::GiverToGiver
             | Self::InTheOpening
-            | Self::NarrowFrame => Severity::Error,
+            | Self::NarrowFrame
+            | Self::GoldenAnswer => Severity::Error,
             Self::UnmatedPlug
             | Self::Orphan
             | Self::NoSuccessorLeft
@@ -126,6 +130,14 @@ impl Finding {
         self.kind.severity()
     }
 
+    /// What tells whether two datasets have the same finding. A wrong answer that becomes another wrong answer is a new one; of the
+    /// others, the words may count what has nothing to do with it.
+    fn identity(&self) -> (&RecordKey, &str, FindingKind, Option<&RecordKey>, &str) {
+        let Self { record, path, kind, other, text } = self;
+        let text = if *kind == FindingKind::GoldenAnswer { text.as_str() } else { "" };
+        (record, path, *kind, other.as_ref(), text)
+    }
+
     /// Whether it is about a record.
     #[must_use]
     pub fn is_about(&self, record: &RecordKey) -> bool {
@@ -142,8 +154,8 @@ impl fmt::Display for Finding {
 /// Everything that is found in a dataset that compiles, errors first, then in the order of records and fields. What keeps one
 /// from compiling is found before: see [`Finding::from`] a clash.
 #[must_use]
-pub fn findings(snapshot: &Snapshot, holes: &[Hole]) -> Vec<Finding> {
-    let mut found = errors(snapshot);
+pub fn findings(snapshot: &Snapshot, holes: &[Hole], golden: &[GoldenAnswer]) -> Vec<Finding> {
+    let mut found = errors(snapshot, golden);
     upkeep::find(snapshot, &mut found);
     wiring::find_unmated(snapshot, &mut found);
     found.extend(holes.iter().map(Finding::from));
@@ -158,11 +170,12 @@ pub fn sort(found: &mut [Finding]) {
 
 /// The errors alone, in order: what a publish looks at.
 #[must_use]
-pub fn errors(snapshot: &Snapshot) -> Vec<Finding> {
+pub fn errors(snapshot: &Snapshot, golden: &[GoldenAnswer]) -> Vec<Finding> {
     let mut found = Vec::new();
     settings::find(snapshot, &mut found);
     wiring::find_givers(snapshot, &mut found);
     geometry::find(snapshot, &mut found);
+    found.extend(golden.iter().filter(|answer| !answer.is_right()).map(Finding::from));
     found.sort();
     found
 }
@@ -170,11 +183,11 @@ pub fn errors(snapshot: &Snapshot) -> Vec<Finding> {
 /// The errors that a dataset has and an earlier one had not.
 #[must_use]
 pub fn new_errors(before: &Snapshot, after: &Snapshot) -> Vec<Finding> {
-    let mut found = errors(after);
+    let mut found = errors(after, &golden_answers(after));
     if !found.is_empty() {
-        let known = errors(before);
-        let known: BTreeSet<_> = known.iter().map(|it| (&it.record, &it.path, it.kind, &it.other)).collect();
-        found.retain(|it| !known.contains(&(&it.record, &it.path, it.kind, &it.other)));
+        let known = errors(before, &golden_answers(before));
+        let known: BTreeSet<_> = known.iter().map(Finding::identity).collect();
+        found.retain(|it| !known.contains(&it.identity()));
     }
     found
 }

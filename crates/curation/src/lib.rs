@@ -3,6 +3,7 @@
 mod bulk;
 mod diff;
 mod findings;
+mod golden;
 mod holes;
 
 pub use bulk::{
@@ -10,4 +11,5 @@ pub use bulk::{
 };
 pub use diff::{FieldDiff, RecordChange, RecordDiff, diff, field_diffs};
 pub use findings::{Finding, FindingKind, Severity, errors, findings, new_errors, sort};
+pub use golden::{GoldenAnswer, golden_answer, golden_answers, short, short_verdict};
 pub use holes::{Hole, MAX_LINES_NAMED, holes};

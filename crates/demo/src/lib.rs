@@ -79,6 +79,7 @@ const FILES: &[(&str, &str)] = files![
     "vehicles-pelhurst.jsonl",
     "vehicles-veshiro.jsonl",
     "vehicles-dovrenne.jsonl",
+    "golden-questions.jsonl",
 ];
 
 #[cfg(test)]

@@ -3,20 +3,36 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-use dashwright_curation::{BulkEdit, BulkError, BulkOutcome, Drafted as DraftedRecords, Remarked, Touched};
-use dashwright_model::exchange;
-use dashwright_model::record::{KeyError, RecordKey};
+use dashwright_curation::{
+    BulkEdit, BulkError, BulkOutcome, Drafted as DraftedRecords, Remarked, Touched, golden_answer,
+};
+use dashwright_model::Valid;
+use dashwright_model::exchange::{self, ExchangeError};
+use dashwright_model::record::{GoldenQuestion, KeyError, RecordKey};
+use dashwright_quantity::GoldenId;
 
 use crate::drafts::from_state;
 use crate::edit::{Line, draft_edits};
 use crate::engine::Engine;
 use crate::entry::DRAFT_EDIT;
+use crate::load::LoadError;
 use crate::state::StateError;
 use crate::surroundings::Origin;
 use crate::writer::{Drafted, Stand, WriteError};
 
 /// How often an edit is worked out again because the draft or the dataset moved meanwhile.
 const ATTEMPTS: usize = 32;
+
+/// What is to be worked out on a draft as it is.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum DraftWork {
+    /// An edit that keeps references right.
+    Edit(BulkEdit),
+    /// Golden questions expect the answers that they are given now.
+    Accept(Vec<GoldenId>),
+    /// A golden question is asked, and put with the answer; what it expects so far says nothing.
+    Ask(Box<Valid<GoldenQuestion>>),
+}
 
 /// What a bulk edit came to.
 #[derive(Clone, Debug)]
@@ -35,6 +51,9 @@ pub enum BulkEditError {
     /// It can not be made on these records.
     #[error(transparent)]
     Bulk(#[from] BulkError),
+    /// Nothing can be asked of the records, because they contradict each other or can not be read.
+    #[error(transparent)]
+    Records(#[from] Box<LoadError<ExchangeError>>),
     /// A record has no JSON form.
     #[error("a record has no JSON form")]
     NotJson(#[from] serde_json::Error),
@@ -62,7 +81,7 @@ impl Engine {
         &self,
         origin: &Origin,
         draft: &str,
-        edit: &BulkEdit,
+        edit: &DraftWork,
         validate_only: bool,
     ) -> Result<BulkEdited, BulkEditError> {
         let (repeated, of) = (origin.clone(), draft.to_owned());
@@ -87,14 +106,26 @@ impl Engine {
         &self,
         origin: &Origin,
         draft: &str,
-        edit: &BulkEdit,
+        work: &DraftWork,
         validate_only: bool,
     ) -> Result<BulkEdited, BulkEditError> {
         let (view, facts) = (self.view(), self.open_draft(draft)?);
         let items = self.items_of(&facts, None, usize::MAX)?;
         let items = items.into_iter().map(|item| Ok((item.record.parse()?, item.line)));
         let items = items.collect::<Result<BTreeMap<RecordKey, Option<Arc<str>>>, KeyError>>()?;
-        let outcome = DraftedRecords::new(view.snapshot(), &items).bulk(edit)?;
+        let records = DraftedRecords::new(view.snapshot(), &items);
+        let outcome = match work {
+            DraftWork::Edit(edit) => records.bulk(edit)?,
+            DraftWork::Accept(questions) => {
+                let examined = self.examine_at(draft, &facts, &view).map_err(Box::new)?;
+                examined.refuse_contradictions().map_err(Box::new)?;
+                records.accept(&examined.golden, questions)?
+            }
+            DraftWork::Ask(question) => {
+                let compiled = self.compile_at(&facts, &view).map_err(Box::new)?;
+                records.ask(question, golden_answer(&compiled, question))?
+            }
+        };
         let BulkOutcome { others, own, deleted, touched, remarks } = outcome;
         let mut lines: Vec<Line> = Vec::new();
         for record in others.iter().chain(&own) {

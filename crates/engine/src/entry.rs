@@ -176,6 +176,7 @@ pub(crate) fn key_of_line(line: &str) -> Result<String, serde_json::Error> {
         Keyed::Radio(id) => (RecordKind::Radio, id),
         Keyed::Part(id) => (RecordKind::Part, id),
         Keyed::Vehicle(id) => (RecordKind::Vehicle, id),
+        Keyed::GoldenQuestion(id) => (RecordKind::GoldenQuestion, id),
     };
     Ok(format!("{kind}/{id}"))
 }
@@ -190,6 +191,7 @@ enum Keyed<'l> {
     Radio(Id<'l>),
     Part(Id<'l>),
     Vehicle(Id<'l>),
+    GoldenQuestion(Id<'l>),
 }
 
 #[derive(Deserialize)]

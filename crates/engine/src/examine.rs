@@ -2,13 +2,13 @@
 
 use std::sync::{Arc, Mutex, PoisonError};
 
-use dashwright_curation::{Finding, Hole, findings, holes, sort};
+use dashwright_curation::{Finding, GoldenAnswer, Hole, findings, golden_answers, holes, sort};
 use dashwright_model::exchange::ExchangeError;
 use dashwright_snapshot::Snapshot;
 
 use crate::drafts::{changes, from_state};
 use crate::engine::Engine;
-use crate::load::{Counted, LoadError, compile, gather, write};
+use crate::load::{Counted, Gathered, LoadError, compile, gather, refuse, write};
 use crate::state::DraftFacts;
 use crate::token::RevisionToken;
 use crate::view::View;
@@ -20,14 +20,23 @@ pub struct Examined {
     pub findings: Vec<Finding>,
     /// Every hole, the one that leaves out most vehicle lines first; none where the records contradict each other.
     pub holes: Vec<Hole>,
+    /// Every golden question with its answer, in the order of their ids; none where the records contradict each other.
+    pub golden: Vec<GoldenAnswer>,
     /// Whether everything was looked for: where records contradict each other, only these contradictions were.
     pub complete: bool,
 }
 
 impl Examined {
     fn of(snapshot: &Snapshot) -> Self {
-        let holes = holes(snapshot);
-        Self { findings: findings(snapshot, &holes), holes, complete: true }
+        let (holes, golden) = (holes(snapshot), golden_answers(snapshot));
+        Self { findings: findings(snapshot, &holes, &golden), holes, golden, complete: true }
+    }
+}
+
+impl Examined {
+    /// Whether everything could be looked for.
+    pub(crate) fn refuse_contradictions(&self) -> Result<(), LoadError<ExchangeError>> {
+        if self.complete { Ok(()) } else { refuse(self.findings.clone()) }
     }
 }
 
@@ -93,19 +102,49 @@ impl Engine {
     /// See [`LoadError`]; contradictions are findings.
     pub fn examine_draft(&self, draft: &str) -> Result<DraftExamined, LoadError<ExchangeError>> {
         let (onto, facts) = (self.view(), self.open_draft(draft).map_err(write)?);
-        let subject = Subject::Draft { etag: facts.etag(draft), onto: onto.token() };
-        let examined = self.shared.examined.get(subject, || self.examine_now(&facts, &onto))?;
+        let examined = self.examine_at(draft, &facts, &onto)?;
         Ok(DraftExamined { draft: facts, onto, examined })
     }
 
-    fn examine_now(&self, facts: &DraftFacts, view: &View) -> Result<Examined, LoadError<ExchangeError>> {
+    /// What is found in a revision with a draft in it, as they were read.
+    pub(crate) fn examine_at(
+        &self,
+        draft: &str,
+        facts: &DraftFacts,
+        onto: &View,
+    ) -> Result<Arc<Examined>, LoadError<ExchangeError>> {
+        let subject = Subject::Draft { etag: facts.etag(draft), onto: onto.token() };
+        self.shared.examined.get(subject, || self.examine_now(facts, onto))
+    }
+
+    /// A revision with a draft in it.
+    pub(crate) fn compile_at(
+        &self,
+        facts: &DraftFacts,
+        onto: &View,
+    ) -> Result<Snapshot, LoadError<ExchangeError>> {
+        let gathered = self.gather_at(facts, onto)?;
+        refuse(gathered.contradictions())?;
+        Ok(compile(onto, gathered, Counted::All)?.snapshot)
+    }
+
+    fn gather_at(&self, facts: &DraftFacts, onto: &View) -> Result<Gathered, LoadError<ExchangeError>> {
         let items = self.items_of(facts, None, usize::MAX).map_err(|error| write(from_state(error)))?;
         let (puts, deletes) = changes(&items)?;
-        let gathered = gather(view, puts, &deletes)?;
+        gather(onto, puts, &deletes)
+    }
+
+    fn examine_now(&self, facts: &DraftFacts, view: &View) -> Result<Examined, LoadError<ExchangeError>> {
+        let gathered = self.gather_at(facts, view)?;
         let mut contradictions = gathered.contradictions();
         if !contradictions.is_empty() {
             sort(&mut contradictions);
-            return Ok(Examined { findings: contradictions, holes: Vec::new(), complete: false });
+            return Ok(Examined {
+                findings: contradictions,
+                holes: Vec::new(),
+                golden: Vec::new(),
+                complete: false,
+            });
         }
         Ok(Examined::of(&compile(view, gathered, Counted::All)?.snapshot))
     }

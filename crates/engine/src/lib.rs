@@ -35,7 +35,7 @@ mod trail;
 mod view;
 mod writer;
 
-pub use bulk::{BulkEditError, BulkEdited};
+pub use bulk::{BulkEditError, BulkEdited, DraftWork};
 pub use collide::{Collision, ItemState};
 pub use drafts::{Conditions, DraftItem};
 pub use edit::{Delete, EtagMismatch, Expected, Put, etag};

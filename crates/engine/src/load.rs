@@ -45,7 +45,11 @@ pub enum LoadError<E: std::error::Error + 'static> {
         total: usize,
     },
     /// Records contradict each other, or would make answers wrong.
-    #[error("the records contradict each other in {total} places: {}", first.first().map_or("", |it| it.text.as_str()))]
+    #[error(
+        "{total} {} in the records, the first: {}",
+        if *total == 1 { "error" } else { "errors" },
+        first.first().map_or("", |it| it.text.as_str())
+    )]
     Contradictions {
         /// The first ones, at most [`MAX_REPORTED`].
         first: Vec<Finding>,
@@ -272,7 +276,7 @@ pub(crate) fn read_all<E: std::error::Error + 'static>(
     if total == 0 { Ok(read) } else { Err(LoadError::Unreadable { first, total }) }
 }
 
-fn refuse<E: std::error::Error + 'static>(mut first: Vec<Finding>) -> Result<(), LoadError<E>> {
+pub(crate) fn refuse<E: std::error::Error + 'static>(mut first: Vec<Finding>) -> Result<(), LoadError<E>> {
     let total = first.len();
     first.truncate(MAX_REPORTED);
     if total == 0 { Ok(()) } else { Err(LoadError::Contradictions { first, total }) }

@@ -281,6 +281,7 @@ fn told_faults(faults: &[FieldFault]) -> Told {
         | FieldProblem::NoMessage
         | FieldProblem::Money(_)
         | FieldProblem::Record(_)
+        | FieldProblem::OtherKind { .. }
         | FieldProblem::NoKey { .. }
         | FieldProblem::NoUuid
         | FieldProblem::Time { .. }

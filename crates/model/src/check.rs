@@ -55,6 +55,8 @@ pub enum FaultKind {
     },
     /// A record that refers to itself.
     SelfReference,
+    /// A question that asks for nothing.
+    NothingAsked,
     /// A condition that holds for nothing or says nothing.
     SaysNothing,
     /// Two preferred leads, or two defaults, where there can be one.
@@ -76,6 +78,7 @@ impl fmt::Display for FaultKind {
             Self::OutOfPlaceBeside { because } => write!(f, "has no meaning beside `{because}`"),
             Self::Beyond { found, most } => write!(f, "is `{found}`, at most {most} is possible here"),
             Self::SelfReference => write!(f, "refers to the record itself"),
+            Self::NothingAsked => write!(f, "asks for nothing: say what is known of the vehicle"),
             Self::SaysNothing => write!(f, "says nothing: name a condition, or `ANY`"),
             Self::TwoPreferred { key } => write!(f, "has two preferred entries for `{key}`"),
         }

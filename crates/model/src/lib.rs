@@ -1,6 +1,6 @@
 //! The records of the catalogue, the questions and the answers, as data.
 //!
-//! Everything the catalogue knows is a [`Record`] of one of six kinds. A record that exists is valid in itself; what
+//! Everything the catalogue knows is a [`Record`] of one of seven kinds. A record that exists is valid in itself; what
 //! records say of each other (a dash that a vehicle names and nobody wrote) is found by [`dataset`].
 
 #[macro_use]

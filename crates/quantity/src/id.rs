@@ -145,6 +145,8 @@ id!(/// The id of an aftermarket radio.
     RadioId);
 id!(/// The id of a part.
     PartId);
+id!(/// The id of a golden question.
+    GoldenId);
 id!(/// The id of a vocabulary term: a make, a brand, a plug family, a name.
     TermId);
 

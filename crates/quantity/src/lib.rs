@@ -13,7 +13,7 @@ mod wire;
 
 pub use calendar::{Date, DateError, ModelYear, YearMonth, YearSpan};
 pub use colour::{Colour, ColourError, Hue, LeadColour, Shade};
-pub use id::{AudioId, DashId, IdError, MAX_ID_BYTES, PartId, RadioId, TermId, VehicleId};
+pub use id::{AudioId, DashId, GoldenId, IdError, MAX_ID_BYTES, PartId, RadioId, TermId, VehicleId};
 pub use measure::{
     Amperes, Degrees, Fraction, Hertz, Milliamperes, Millimetres, Minutes, Offset, Ohms, OutOfRange, Volts,
     Watts,

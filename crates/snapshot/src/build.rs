@@ -5,7 +5,7 @@ use std::fmt;
 
 use dashwright_model::record::vehicle::{DriveSide, SystemVoltage};
 use dashwright_model::record::vocabulary::TermKind;
-use dashwright_model::record::{Record, RecordKey, RecordKind, Term, Vehicle};
+use dashwright_model::record::{GoldenQuestion, Record, RecordKey, RecordKind, Term, Vehicle};
 use dashwright_model::{Valid, exchange};
 use dashwright_quantity::{IdError, Label, TermId};
 use sha2::{Digest as _, Sha256};
@@ -110,6 +110,7 @@ struct Sorted {
     audios: Vec<(TermId, Valid<dashwright_model::record::FactoryAudio>)>,
     radios: Vec<(TermId, Valid<dashwright_model::record::Radio>)>,
     parts: Vec<(TermId, Valid<dashwright_model::record::Part>)>,
+    golden: Vec<(TermId, Valid<GoldenQuestion>)>,
     vehicles: Vec<Place>,
 }
 
@@ -131,6 +132,7 @@ impl Sorted {
             Record::FactoryAudio(audio) => self.audios.push((id, audio)),
             Record::Radio(radio) => self.radios.push((id, radio)),
             Record::Part(part) => self.parts.push((id, part)),
+            Record::GoldenQuestion(question) => self.golden.push((id, question)),
             // Written by hand, with white space: the first pass read it whole.
             Record::Vehicle(vehicle) => self.vehicles.push(Place::of(&vehicle, id, index)),
         }
@@ -155,6 +157,7 @@ impl Sorted {
             audios: Table::new(self.audios),
             radios: Table::new(self.radios),
             parts: Table::new(self.parts),
+            golden: Table::new(self.golden),
         };
         let mut lines = Lines::new(&tables);
         self.vehicles.sort_unstable();
@@ -190,6 +193,7 @@ struct Tables {
     audios: Table<dashwright_model::record::FactoryAudio>,
     radios: Table<dashwright_model::record::Radio>,
     parts: Table<dashwright_model::record::Part>,
+    golden: Table<GoldenQuestion>,
 }
 
 /// What tells one case from another.
@@ -360,7 +364,7 @@ struct Compiled {
 impl Compiled {
     fn into_snapshot(self, records: Records, tables: Tables, content_hash: [u8; 32]) -> Snapshot {
         let Self { scopes, makes, models, lines, line_of_record, option_sets, cases, vin_patterns } = self;
-        let Tables { terms, dashes, audios, radios, parts } = tables;
+        let Tables { terms, dashes, audios, radios, parts, golden } = tables;
         let index = Index::of(&Source {
             makes: &makes,
             models: &models,
@@ -379,6 +383,7 @@ impl Compiled {
             audios,
             radios,
             parts,
+            golden,
             makes,
             models,
             lines,

@@ -29,7 +29,7 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use dashwright_model::Scope;
-use dashwright_model::record::{Dash, FactoryAudio, Part, Radio, RecordKind, Term};
+use dashwright_model::record::{Dash, FactoryAudio, GoldenQuestion, Part, Radio, RecordKind, Term};
 use dashwright_model::vin::VinPattern;
 
 /// A dataset compiled for questions.
@@ -41,6 +41,7 @@ pub struct Snapshot {
     pub(crate) audios: Table<FactoryAudio>,
     pub(crate) radios: Table<Radio>,
     pub(crate) parts: Table<Part>,
+    pub(crate) golden: Table<GoldenQuestion>,
     pub(crate) makes: Vec<Make>,
     pub(crate) models: Vec<Model>,
     pub(crate) lines: Vec<Line>,
@@ -107,6 +108,12 @@ impl Snapshot {
     #[must_use]
     pub fn parts(&self) -> &Table<Part> {
         &self.parts
+    }
+
+    /// The golden questions.
+    #[must_use]
+    pub fn golden_questions(&self) -> &Table<GoldenQuestion> {
+        &self.golden
     }
 
     /// The parts that have a number, whatever spaces, points and case it is written with; two brands may share one.

@@ -73,6 +73,9 @@ impl Snapshot {
                     .iter()
                     .filter_map(|(_, part)| best(asked, kind, part.id.as_str(), vec![self.part_text(part)])),
             ),
+            RecordKind::GoldenQuestion => hits.extend(self.golden.iter().filter_map(|(_, question)| {
+                best(asked, kind, question.id.as_str(), vec![question.title.to_string()])
+            })),
             RecordKind::Vehicle => self.search_vehicles(asked, most, hits),
         }
     }

@@ -4,6 +4,7 @@ mod audit;
 mod bulk;
 mod curation;
 mod findings;
+mod golden;
 mod keys;
 mod plans;
 
@@ -26,8 +27,9 @@ pub(crate) use curation::{
     Export, Revert,
 };
 pub(crate) use findings::DraftCheck;
+pub(crate) use golden::{AskedQuestion, Golden, GoldenAccept, GoldenAdd, GoldenList, GoldenRun};
 pub(crate) use keys::{Backup, Key, KeyList, KeyNew, KeyRevoke, Restore, Role};
-pub(crate) use plans::{Cart, NoQuantity, Plan, Radios, Vehicles, quantity_of};
+pub(crate) use plans::{Aim, Cart, NoQuantity, Plan, Radios, Vehicles, quantity_of};
 
 /// The port that `serve` listens on unless told otherwise. RFC 6335 never assigns ports from 49152 on to a service, and
 /// Linux hands out those below 61000 to outgoing connections, so that a fixed one above is free on a fresh machine.
@@ -71,6 +73,9 @@ pub(crate) enum Command {
     /// Edit the catalogue: drafts, and publishing them
     #[command(subcommand)]
     Draft(Draft),
+    /// Keep questions with the answers that are right; publishing asks them again
+    #[command(subcommand)]
+    Golden(Golden),
     /// Make a draft that takes a revision back, or that goes back to its content
     Revert(Revert),
     /// Write every record of a revision to a file

@@ -57,7 +57,7 @@ impl Catalogue {
             return clashing.into_iter().map(Finding::from).collect();
         }
         let compiled = self.compiled();
-        findings(&compiled, &crate::holes(&compiled))
+        findings(&compiled, &crate::holes(&compiled), &golden_answers(&compiled))
     }
 
     fn compiled(&self) -> Snapshot {
@@ -310,4 +310,56 @@ fn only_errors_that_a_draft_brings_in_count_against_it() {
     worse.at("part/lkd-3017")["settings"][0]["SWITCH_BANK"]["default"].as_object_mut().unwrap().remove("7");
     let found = new_errors(&before, &worse.compiled());
     assert_eq!(found.iter().map(told).map(|it| it.2.to_owned()).collect::<Vec<_>>(), ["settings.0.switch.7"]);
+}
+
+#[test]
+fn a_golden_question_that_is_answered_otherwise_is_an_error_until_the_answer_is_accepted() {
+    // By the records: the open-ended lead of 4.90 takes the place of the one of 7.90 as soon as it is there.
+    let cheaper = |it: &mut Catalogue| {
+        it.copy("part/mw-12", "part/mw-11");
+        it.at("part/mw-11")["price"]["amount"]["minor_units"] = json!(490);
+        it.at("part/mw-11")["number"] = json!("MW 11");
+    };
+    let found = news(cheaper);
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert_eq!(
+        told(&found[0]),
+        (FindingKind::GoldenAnswer, "golden_question/tamsel-2013-rowan".into(), "expected", None)
+    );
+    assert!(found[0].text.contains("mw-11") && found[0].text.contains("mw-12"), "{}", found[0].text);
+
+    let accepted = news(|it| {
+        cheaper(it);
+        let plans = it.at("golden_question/tamsel-2013-rowan")["expected"]["plans"].as_array_mut().unwrap();
+        // In an order of its own, which says nothing.
+        plans[1] = json!(["mw-11", "vq-22.1", "hwk-210-d", "lkd-1001", "qm-7.214"]);
+    });
+    assert_eq!(accepted, []);
+}
+
+#[test]
+fn a_golden_question_that_is_no_longer_understood_is_an_error() {
+    let question =
+        |change: fn(&mut Value)| news(|it| change(it.at("golden_question/tamsel-2024-no-harness")));
+    for (found, why) in [
+        (question(|it| it["vehicle"]["words"] = json!("2024 orvane tamsel blorb")), "`blorb` means nothing"),
+        (question(|it| it["vehicle"]["model_year"] = json!(1999)), "1999"),
+        (question(|it| it["order"] = json!({"consents": ["POWER"]})), "consent to losing `POWER`"),
+    ] {
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert_eq!(found[0].kind, FindingKind::GoldenAnswer);
+        assert!(found[0].text.contains(why), "{}", found[0].text);
+    }
+}
+
+#[test]
+fn a_wrong_answer_that_becomes_another_wrong_answer_is_a_new_error() {
+    let expecting = |verdict: &'static str| {
+        Catalogue::with(move |it| {
+            it.at("golden_question/tamsel-2024-no-harness")["expected"]["verdict"] = json!(verdict);
+        })
+    };
+    let (wrong, other) = (expecting("CANNOT_FIT").compiled(), expecting("FITS_AS_IS").compiled());
+    assert_eq!(new_errors(&wrong, &wrong), []);
+    assert_eq!(new_errors(&wrong, &other).len(), 1);
 }

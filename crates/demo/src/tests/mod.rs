@@ -47,6 +47,7 @@ impl Catalogue {
                 Record::Radio(radio) => all.radios.push(radio.into_inner()),
                 Record::Part(part) => all.parts.push(part.into_inner()),
                 Record::Vehicle(vehicle) => all.vehicles.push(vehicle.into_inner()),
+                Record::GoldenQuestion(_) => {}
             }
         }
         all

@@ -7,7 +7,7 @@ use dashwright_curation::{BulkEdit, Touch};
 use dashwright_log::{Entry, NewEntry};
 
 use super::*;
-use crate::{BulkEditError, Conditions, DRAFT_EDIT};
+use crate::{BulkEditError, Conditions, DRAFT_EDIT, DraftWork};
 
 /// More followers than two entries hold.
 const MODELS: usize = 2 * crate::EDIT_RECORDS + 100;
@@ -19,8 +19,9 @@ fn model(number: usize, make: &str) -> Record {
     )
 }
 
-fn rename(from: &str, to: &str) -> BulkEdit {
-    BulkEdit::Rename { record: from.parse().unwrap(), id: Some(to.parse().unwrap()), name: None }
+fn rename(from: &str, to: &str) -> DraftWork {
+    let (record, id) = (from.parse().unwrap(), Some(to.parse().unwrap()));
+    DraftWork::Edit(BulkEdit::Rename { record, id, name: None })
 }
 
 fn drafted_lines(engine: &Engine, draft: &str) -> Vec<(String, Option<String>)> {

@@ -77,6 +77,8 @@ const SERVICES: &[Service] = &[
             row("ValidateDraft", Role::Curator),
             row("ListDraftHoles", Role::Curator),
             row("ListFindings", Role::Curator),
+            row("ListDraftGoldenAnswers", Role::Curator),
+            row("ListGoldenAnswers", Role::Curator),
             row("ListHoles", Role::Curator),
             row("DiscardDraft", Role::Curator),
             row("PublishDraft", Role::Publisher),

@@ -2,28 +2,63 @@
 
 use dashwright_api::v1::bulk_edit_draft_request::Edit;
 use dashwright_api::v1::split_vehicle_line::At;
-use dashwright_api::v1::{RenameRecord, RetireRecord, SplitVehicleLine, SupersedePart};
+use dashwright_api::v1::{
+    AcceptAnswers, AskGolden, RenameRecord, RetireRecord, SplitVehicleLine, SupersedePart,
+};
 use dashwright_curation::{BulkEdit, SplitAt};
-use dashwright_quantity::{DateError, IdError, Label, ModelYear, Prose, TextError, YearMonth};
+use dashwright_engine::DraftWork;
+use dashwright_quantity::{DateError, GoldenId, IdError, Label, ModelYear, Prose, TextError, YearMonth};
+use std::collections::BTreeSet;
 use std::str::FromStr;
 
+use dashwright_model::record::Record;
+
+use super::change::record_of;
 use super::{FieldFaults, FieldProblem, record_key_text};
+use crate::limits::GOLDEN_ACCEPTED;
 
 /// What is to be done.
-pub(crate) fn bulk_edit(edit: Option<Edit>, faults: &mut FieldFaults) -> Option<BulkEdit> {
-    match faults.take("edit", edit.ok_or(FieldProblem::Missing))? {
-        Edit::Rename(rename) => renamed(rename, faults),
+pub(crate) fn bulk_edit(edit: Option<Edit>, faults: &mut FieldFaults) -> Option<DraftWork> {
+    Some(DraftWork::Edit(match faults.take("edit", edit.ok_or(FieldProblem::Missing))? {
+        Edit::Rename(rename) => renamed(rename, faults)?,
         Edit::Supersede(SupersedePart { part_id, successor_id }) => {
             let part = faults.take("supersede.part_id", id(&part_id));
             let by = faults.take("supersede.successor_id", id(&successor_id));
-            Some(BulkEdit::Supersede { part: part?, by: by? })
+            BulkEdit::Supersede { part: part?, by: by? }
         }
-        Edit::Split(split) => splitting(split, faults),
+        Edit::Split(split) => splitting(split, faults)?,
         Edit::Retire(RetireRecord { record }) => {
             let record = faults.take("retire.record", record_key_text(&record))?;
-            Some(BulkEdit::Retire { record })
+            BulkEdit::Retire { record }
+        }
+        Edit::Ask(AskGolden { json }) => return asking(&json, faults),
+        Edit::Accept(AcceptAnswers { golden_ids }) => return accepting(&golden_ids, faults),
+    }))
+}
+
+fn asking(json: &str, faults: &mut FieldFaults) -> Option<DraftWork> {
+    match faults.take("ask.json", record_of(json))? {
+        Record::GoldenQuestion(question) => Some(DraftWork::Ask(Box::new(question))),
+        other => faults.take("ask.json", Err(FieldProblem::OtherKind { found: other.kind() })),
+    }
+}
+
+fn accepting(ids: &[String], faults: &mut FieldFaults) -> Option<DraftWork> {
+    const PATH: &str = "accept.golden_ids";
+    if ids.is_empty() {
+        faults.take::<()>(PATH, Err(FieldProblem::Missing));
+    }
+    faults.count(PATH, ids.len(), GOLDEN_ACCEPTED);
+    let mut known = BTreeSet::new();
+    for (place, text) in ids.iter().take(GOLDEN_ACCEPTED).enumerate() {
+        let path = format!("{PATH}.{place}");
+        if let Some(id) = faults.take(&path, id::<GoldenId>(text))
+            && !known.insert(id)
+        {
+            faults.take::<()>(&path, Err(FieldProblem::Twice));
         }
     }
+    Some(DraftWork::Accept(known.into_iter().collect()))
 }
 
 fn renamed(rename: RenameRecord, faults: &mut FieldFaults) -> Option<BulkEdit> {

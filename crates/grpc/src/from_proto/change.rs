@@ -6,7 +6,7 @@ use dashwright_api::v1;
 use dashwright_engine::keys::{Caller, Role, moment};
 use dashwright_engine::{Delete, Expected, Filter, NewKey, Origin, Put, Revert};
 use dashwright_model::exchange;
-use dashwright_model::record::RecordKey;
+use dashwright_model::record::{Record, RecordKey};
 use dashwright_quantity::MAX_LABEL_CHARS;
 
 use super::{FieldFaults, FieldProblem};
@@ -71,9 +71,7 @@ pub(crate) fn edits(
     let (mut put, mut deleted, mut keys) = (Vec::new(), Vec::new(), BTreeSet::new());
     for (place, v1::RecordPut { json, etag }) in puts.into_iter().enumerate() {
         let path = format!("puts[{place}].json");
-        let read =
-            exchange::parse_line(json.as_bytes(), 0).map_err(|error| FieldProblem::Record(Box::new(error)));
-        let Some(record) = faults.take(&path, read) else { continue };
+        let Some(record) = faults.take(&path, record_of(&json)) else { continue };
         let Some(key) = faults.take(&path, record.key().map_err(FieldProblem::Id)) else { continue };
         if keys.insert(key) {
             put.push(Put { record, expected: expected(etag) });
@@ -125,6 +123,11 @@ pub(crate) fn revision_number(number: u32, latest: u64, faults: &mut FieldFaults
         _ => Err(FieldProblem::Above { found: number, most }),
     };
     faults.take("revision", known)
+}
+
+/// A record as JSON.
+pub(crate) fn record_of(json: &str) -> Result<Record, FieldProblem> {
+    exchange::parse_line(json.as_bytes(), 0).map_err(|error| FieldProblem::Record(Box::new(error)))
 }
 
 /// A record's key as text.

@@ -23,6 +23,7 @@ pub(crate) fn record_kind(number: i32) -> Result<RecordKind, FieldProblem> {
         Ok(v1::RecordKind::Radio) => Ok(RecordKind::Radio),
         Ok(v1::RecordKind::Part) => Ok(RecordKind::Part),
         Ok(v1::RecordKind::Vehicle) => Ok(RecordKind::Vehicle),
+        Ok(v1::RecordKind::GoldenQuestion) => Ok(RecordKind::GoldenQuestion),
         Err(_) => Err(FieldProblem::UnknownTerm { found: number }),
     }
 }

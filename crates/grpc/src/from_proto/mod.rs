@@ -12,6 +12,7 @@ use std::fmt;
 use dashwright_engine::TokenError;
 use dashwright_model::Need;
 use dashwright_model::exchange::ExchangeError;
+use dashwright_model::record::RecordKind;
 use dashwright_model::vin::VinError;
 use dashwright_quantity::{DateError, IdError, MAX_ID_BYTES, MoneyError, TextError};
 
@@ -61,6 +62,11 @@ pub enum FieldProblem {
     Money(MoneyError),
     /// Not a record of the dataset.
     Record(Box<ExchangeError>),
+    /// A record of another kind than is put there.
+    OtherKind {
+        /// Its kind.
+        found: RecordKind,
+    },
     /// Not the key of a record.
     NoKey {
         /// As given.
@@ -133,6 +139,7 @@ impl fmt::Display for FieldProblem {
             Self::NoMessage => write!(f, "is no message of this call"),
             Self::Money(error) => write!(f, "is malformed: {error}"),
             Self::Record(error) => write!(f, "is no record: {error}"),
+            Self::OtherKind { found } => write!(f, "is a {found} record, which does not belong there"),
             Self::NoKey { found } => write!(f, "is `{found}`, which is no key such as `part/kit-7`"),
             Self::NoUuid => write!(f, "is no UUID such as 0198f2c4-5b7e-7d3a-9c10-2f6e8a4b1d55"),
             Self::Time { found } => {

@@ -28,6 +28,7 @@ impl From<BulkEditError> for Refusal {
     fn from(error: BulkEditError) -> Self {
         match error {
             BulkEditError::Write(error) => error.into(),
+            BulkEditError::Records(error) => (*error).into(),
             error => Self::BulkEdit(Box::new(error)),
         }
     }

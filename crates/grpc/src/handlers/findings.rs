@@ -19,6 +19,18 @@ pub(super) struct Wanted {
     errors_only: bool,
 }
 
+/// What is found of what is asked for.
+pub(crate) struct Found<'a> {
+    /// Errors first; errors only, where only they are asked for.
+    pub(crate) list: Vec<&'a Finding>,
+    /// How many errors there are.
+    pub(crate) errors: usize,
+    /// How many warnings there are, asked for or not.
+    pub(crate) warnings: usize,
+    /// Whether everything was looked for.
+    pub(crate) complete: bool,
+}
+
 impl Wanted {
     pub(super) fn of(record: &str, errors_only: bool, faults: &mut FieldFaults) -> Self {
         let record = if record.is_empty() { None } else { faults.take("record", record_key_text(record)) };
@@ -30,14 +42,17 @@ impl Wanted {
         &self,
         examined: &'a Examined,
         knows: impl FnOnce(&RecordKey) -> bool,
-    ) -> Result<Vec<&'a Finding>, Refusal> {
+    ) -> Result<Found<'a>, Refusal> {
         let about = |it: &&Finding| self.record.as_ref().is_none_or(|record| it.is_about(record));
         let mut found: Vec<&Finding> = examined.findings.iter().filter(about).collect();
         if let Some(record) = self.record.as_ref().filter(|record| found.is_empty() && !knows(record)) {
             return Err(Refusal::RecordNotFound { kind: record.kind, id: record.id.to_string() });
         }
-        found.retain(|it| !self.errors_only || it.severity() == Severity::Error);
-        Ok(found)
+        // They come first.
+        let errors = found.partition_point(|it| it.severity() == Severity::Error);
+        let warnings = found.len() - errors;
+        found.truncate(if self.errors_only { errors } else { found.len() });
+        Ok(Found { list: found, errors, warnings, complete: examined.complete })
     }
 }
 
@@ -54,10 +69,9 @@ impl Service {
         let page = faults.or(page)?;
         let (view, examined) = self.examined(&page).await?;
         let all = wanted.among(&examined, |record| kept(&view, record))?;
-        let shown = page.part(&all);
-        let next_page_token = page.next(&view, shown.len(), all.len());
-        let (revision, found) =
-            (to_proto::dataset_revision(&view), to_proto::findings(shown, &all, examined.complete));
+        let shown = page.part(&all.list);
+        let next_page_token = page.next(&view, shown.len(), all.list.len());
+        let (revision, found) = (to_proto::dataset_revision(&view), to_proto::findings(shown, &all));
         Ok(v1::ListFindingsResponse { revision: Some(revision), found: Some(found), next_page_token })
     }
 
@@ -77,7 +91,7 @@ impl Service {
         Ok(v1::ListHolesResponse { revision, holes, total: total as u64, next_page_token })
     }
 
-    async fn examined(&self, page: &Page) -> Result<(Arc<View>, Arc<Examined>), Refusal> {
+    pub(super) async fn examined(&self, page: &Page) -> Result<(Arc<View>, Arc<Examined>), Refusal> {
         let view = self.view(page.freshness).await?;
         self.blocking(move |engine| {
             let examined = engine.examine(&view);

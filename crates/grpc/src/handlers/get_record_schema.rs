@@ -1,7 +1,7 @@
 //! `GetRecordSchema`: the shape of a record.
 
 use dashwright_api::v1;
-use dashwright_model::record::{Dash, FactoryAudio, Part, Radio, RecordKind, Term, Vehicle};
+use dashwright_model::record::{Dash, FactoryAudio, GoldenQuestion, Part, Radio, RecordKind, Term, Vehicle};
 use schemars::{Schema, schema_for};
 
 use crate::from_proto::{FieldFaults, record_kind};
@@ -28,5 +28,6 @@ fn schema(kind: RecordKind) -> Schema {
         RecordKind::Radio => schema_for!(Radio),
         RecordKind::Part => schema_for!(Part),
         RecordKind::Vehicle => schema_for!(Vehicle),
+        RecordKind::GoldenQuestion => schema_for!(GoldenQuestion),
     }
 }

@@ -18,6 +18,7 @@ mod get_draft;
 mod get_proof;
 mod get_record;
 mod get_record_schema;
+mod golden;
 mod list_choices;
 mod list_drafts;
 mod list_entries;
@@ -38,6 +39,7 @@ mod search_records;
 mod validate_draft;
 mod watch_revisions;
 
+pub(crate) use findings::Found;
 pub(crate) use list_vehicles_for_part::Served;
 
 use std::pin::Pin;
@@ -227,6 +229,20 @@ impl CurationService for Service {
         request: Request<v1::ListHolesRequest>,
     ) -> Result<Response<v1::ListHolesResponse>, Status> {
         Ok(Response::new(self.holes(request.into_inner()).await?))
+    }
+
+    async fn list_draft_golden_answers(
+        &self,
+        request: Request<v1::ListDraftGoldenAnswersRequest>,
+    ) -> Result<Response<v1::ListDraftGoldenAnswersResponse>, Status> {
+        Ok(Response::new(self.draft_golden_answers(request.into_inner()).await?))
+    }
+
+    async fn list_golden_answers(
+        &self,
+        request: Request<v1::ListGoldenAnswersRequest>,
+    ) -> Result<Response<v1::ListGoldenAnswersResponse>, Status> {
+        Ok(Response::new(self.golden_answers(request.into_inner()).await?))
     }
 
     async fn discard_draft(

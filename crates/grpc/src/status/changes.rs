@@ -134,6 +134,7 @@ pub(super) fn told_bulk_edit(error: &BulkEditError) -> Told {
     match error {
         BulkEditError::Write(error) => told_write(error),
         BulkEditError::Bulk(error) => told_bulk(error),
+        BulkEditError::Records(error) => told_publish(error),
         BulkEditError::NotJson(_) | BulkEditError::Key(_) => {
             (Code::DataLoss, ErrorReason::DataDamaged, Vec::new())
         }
@@ -154,6 +155,7 @@ fn told_bulk(error: &BulkError) -> Told {
         }
         BulkError::NoName(record)
         | BulkError::NotWithin(record)
+        | BulkError::NoAnswer(record, _)
         | BulkError::NotToBeHad(record)
         | BulkError::Contradicts { record, faults: _ } => {
             (Code::FailedPrecondition, ErrorReason::EditContradicts, of(record))

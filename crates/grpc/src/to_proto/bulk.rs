@@ -36,6 +36,7 @@ fn record_touch(it: Touched) -> v1::RecordTouch {
         Touch::Discontinued => v1::TouchKind::Discontinued,
         Touch::Deleted => v1::TouchKind::Deleted,
         Touch::Forgets => v1::TouchKind::Forgets,
+        Touch::Accepts => v1::TouchKind::Accepts,
     };
     v1::RecordTouch { record: record.to_string(), kind: kind.into(), fields: paths }
 }

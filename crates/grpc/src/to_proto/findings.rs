@@ -1,18 +1,21 @@
-//! Findings and holes.
+//! Findings, holes and the answers to golden questions.
 
 use dashwright_api::v1;
-use dashwright_curation::{Finding, Hole, Severity};
+use dashwright_curation::{Finding, GoldenAnswer, Hole};
+use dashwright_model::record::golden::ExpectedAnswer;
+use dashwright_quantity::PartId;
 
 use super::terms;
+use crate::handlers::Found;
 
-/// Those that are shown of those that were asked for, which are counted.
-pub(crate) fn findings(shown: &[&Finding], all: &[&Finding], complete: bool) -> v1::Findings {
-    let errors = all.iter().filter(|it| it.severity() == Severity::Error).count();
+/// Those that are shown, and how many there are.
+pub(crate) fn findings(shown: &[&Finding], all: &Found<'_>) -> v1::Findings {
+    let Found { list: _, errors, warnings, complete } = all;
     v1::Findings {
         findings: shown.iter().map(|it| finding(it)).collect(),
-        errors: errors as u64,
-        warnings: (all.len() - errors) as u64,
-        complete,
+        errors: *errors as u64,
+        warnings: *warnings as u64,
+        complete: *complete,
     }
 }
 
@@ -39,4 +42,24 @@ pub(crate) fn hole(it: &Hole) -> v1::Hole {
         vehicle_ids: lines.clone(),
         vehicles_total: *total_lines,
     }
+}
+
+/// A golden question and its answer.
+pub(crate) fn golden_answer(it: &GoldenAnswer) -> v1::GoldenAnswer {
+    let GoldenAnswer { id, title, expected, found } = it;
+    v1::GoldenAnswer {
+        golden_id: id.to_string(),
+        title: title.clone(),
+        expected: Some(short_answer(expected)),
+        found: found.as_ref().ok().map(short_answer),
+        refused: found.as_ref().err().cloned().unwrap_or_default(),
+        right: it.is_right(),
+    }
+}
+
+fn short_answer(it: &ExpectedAnswer) -> v1::ShortAnswer {
+    let ExpectedAnswer { verdict, plans } = it;
+    let list =
+        |parts: &Vec<PartId>| v1::PartList { part_ids: parts.iter().map(ToString::to_string).collect() };
+    v1::ShortAnswer { verdict: terms::plan_verdict(*verdict).into(), plans: plans.iter().map(list).collect() }
 }

@@ -18,7 +18,7 @@ mod wiring;
 pub(crate) use bulk::bulk_edited;
 pub(crate) use cart::{cart, radio_for_vehicle, vehicle_for_part, vehicle_for_radio};
 pub(crate) use common::{dataset_revision, weakest_evidence, writes};
-pub(crate) use findings::{findings, hole};
+pub(crate) use findings::{findings, golden_answer, hole};
 pub(crate) use fitment::FitmentText;
 pub(crate) use fitment::{question_text, shared_answer};
 pub(crate) use plan::plan;

@@ -20,7 +20,7 @@ macro_rules! same_names {
 
 same_names! {
     record_kind: dashwright_model::RecordKind => v1::RecordKind {
-        Vocabulary Dash FactoryAudio Radio Part Vehicle
+        Vocabulary Dash FactoryAudio Radio Part Vehicle GoldenQuestion
     }
     grade: dashwright_model::Grade => v1::Grade {
         BenchVerified Measured MakerDocument Reported Assumed
@@ -62,6 +62,9 @@ same_names! {
     verdict: planner::Verdict => v1::Verdict {
         FitsAsIs FitsWithParts Depends CannotFit NoKnownWay Unknown NotWithExclusions
     }
+    plan_verdict: dashwright_model::record::golden::PlanVerdict => v1::Verdict {
+        FitsAsIs FitsWithParts Depends CannotFit NoKnownWay Unknown NotWithExclusions
+    }
     importance: planner::Importance => v1::Importance {
         Must Wished Offered
     }
@@ -93,7 +96,7 @@ same_names! {
     }
     finding_kind: dashwright_curation::FindingKind => v1::FindingKind {
         SameKey Dangling WrongTerm Overlap SupersessionLoop ForeignLead SetTwice NeverSet GiverToGiver InTheOpening
-        NarrowFrame UnmatedPlug Orphan NoSuccessorLeft NeedsUnavailable NeedsItsConflict NoPrice OtherCurrency Assumed
+        NarrowFrame GoldenAnswer UnmatedPlug Orphan NoSuccessorLeft NeedsUnavailable NeedsItsConflict NoPrice OtherCurrency Assumed
         Contradicted Hole
     }
     outcome: planner::Outcome => v1::Outcome {

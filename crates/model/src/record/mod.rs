@@ -1,7 +1,8 @@
-//! The six kinds of record and what they have in common: a key, evidence, and references to each other.
+//! The seven kinds of record and what they have in common: a key, evidence, and references to each other.
 
 pub mod audio;
 pub mod dash;
+pub mod golden;
 pub mod part;
 pub mod radio;
 mod remove;
@@ -23,6 +24,7 @@ use crate::terms::UnknownTerm;
 
 pub use audio::FactoryAudio;
 pub use dash::Dash;
+pub use golden::GoldenQuestion;
 pub use part::Part;
 pub use radio::Radio;
 pub use vehicle::Vehicle;
@@ -43,6 +45,8 @@ terms! {
         Part = "part",
         /// A vehicle line.
         Vehicle = "vehicle",
+        /// A question, and the answer that a person found right.
+        GoldenQuestion = "golden_question",
     }
 }
 
@@ -62,6 +66,8 @@ pub enum Record {
     Part(Valid<Part>),
     /// A vehicle line.
     Vehicle(Valid<Vehicle>),
+    /// A question, and the answer that a person found right.
+    GoldenQuestion(Valid<GoldenQuestion>),
 }
 
 /// Which record: its kind and its id, written `part/kit-7`.
@@ -93,6 +99,7 @@ impl Record {
             Self::Radio(_) => RecordKind::Radio,
             Self::Part(_) => RecordKind::Part,
             Self::Vehicle(_) => RecordKind::Vehicle,
+            Self::GoldenQuestion(_) => RecordKind::GoldenQuestion,
         }
     }
 
@@ -106,6 +113,7 @@ impl Record {
             Self::Radio(radio) => radio.id.as_str(),
             Self::Part(part) => part.id.as_str(),
             Self::Vehicle(vehicle) => vehicle.id.as_str(),
+            Self::GoldenQuestion(question) => question.id.as_str(),
         }
     }
 
@@ -127,6 +135,7 @@ impl Record {
             Self::Radio(radio) => &radio.evidence,
             Self::Part(part) => &part.evidence,
             Self::Vehicle(vehicle) => &vehicle.evidence,
+            Self::GoldenQuestion(question) => &question.evidence,
         }
     }
 
@@ -140,6 +149,7 @@ impl Record {
             Self::Radio(radio) => format!("{} {}", radio.brand, radio.model),
             Self::Part(part) => format!("{} {}", part.number, part.title),
             Self::Vehicle(vehicle) => format!("{} {} {}", vehicle.years, vehicle.make, vehicle.model),
+            Self::GoldenQuestion(question) => question.title.to_string(),
         }
     }
 
@@ -153,6 +163,7 @@ impl Record {
             Self::Radio(radio) => radio.references(references),
             Self::Part(part) => part.references(references),
             Self::Vehicle(vehicle) => vehicle.references(references),
+            Self::GoldenQuestion(question) => question.references(references),
         })
     }
 }

@@ -8,7 +8,7 @@ use dashwright_quantity::{Label, TermId};
 use super::part::{Contained, LeadOrigin, Life, Part, Resource};
 use super::setting::{Setting, SettingCondition};
 use super::vocabulary::{Term, TermKind};
-use super::{FactoryAudio, Radio, Record, RecordKey, RecordKind, Vehicle};
+use super::{FactoryAudio, GoldenQuestion, Radio, Record, RecordKey, RecordKind, Vehicle};
 use crate::check::{Check, Faults, Valid};
 use crate::scope::{RadioCondition, Scope, VehicleScope};
 
@@ -38,6 +38,9 @@ impl Record {
             Self::Radio(radio) => Self::Radio(radio.changed(|radio| ids.in_radio(radio))?),
             Self::Part(part) => Self::Part(part.changed(|part| ids.in_part(part))?),
             Self::Vehicle(vehicle) => Self::Vehicle(vehicle.changed(|vehicle| ids.in_vehicle(vehicle))?),
+            Self::GoldenQuestion(question) => {
+                Self::GoldenQuestion(question.changed(|question| ids.in_question(question))?)
+            }
         })
     }
 
@@ -128,6 +131,12 @@ impl Ids<'_> {
         self.set(RecordKind::Dash, &mut vehicle.dash);
         let audios = vehicle.audio_options.iter_mut().map(|option| &mut option.audio);
         self.set_all(RecordKind::FactoryAudio, audios);
+    }
+
+    fn in_question(&self, question: &mut GoldenQuestion) {
+        self.set(RecordKind::GoldenQuestion, &mut question.id);
+        self.set(RecordKind::Radio, &mut question.radio);
+        self.set_all(RecordKind::Part, question.expected.plans.iter_mut().flatten());
     }
 
     fn in_part(&self, part: &mut Part) {

@@ -178,13 +178,13 @@ impl Order {
 }
 
 /// A need as a person writes it: `hazard-switch`.
-fn need(text: &str) -> Result<v1::Need, OrderFault> {
+pub(super) fn need(text: &str) -> Result<v1::Need, OrderFault> {
     let name = text.to_uppercase().replace('-', "_");
     let known = v1::Need::from_str_name(&format!("NEED_{name}"));
     known.filter(|need| *need != v1::Need::Unspecified).ok_or(OrderFault::Need)
 }
 
-fn wish(text: &str) -> Result<(v1::Need, u32), OrderFault> {
+pub(super) fn wish(text: &str) -> Result<(v1::Need, u32), OrderFault> {
     let (name, weight) = text.split_once('=').unwrap_or((text, "1"));
     let need = need(name)?;
     let number = weight.parse().map_err(|_| OrderFault::Weight { found: weight.to_owned() })?;
@@ -199,7 +199,7 @@ fn own_price(text: &str) -> Result<(String, u64), OrderFault> {
 
 /// What is wrong with a word of an order.
 #[derive(Debug, thiserror::Error)]
-enum OrderFault {
+pub(super) enum OrderFault {
     /// No need is called so.
     #[error("no need is called so; there are {}", need_names())]
     Need,

@@ -42,7 +42,7 @@ pub(super) async fn retire(arguments: DraftRetire) -> Result<(), Failure> {
     ask(draft, Edit::Retire(v1::RetireRecord { record: record.to_string() }), bulk).await
 }
 
-async fn ask(draft_id: String, edit: Edit, bulk: Bulk) -> Result<(), Failure> {
+pub(super) async fn ask(draft_id: String, edit: Edit, bulk: Bulk) -> Result<(), Failure> {
     let Bulk { validate_only, changing, client } = bulk;
     let change = Change::of(changing);
     let connection = Connection::open(&client).await?;

@@ -94,5 +94,6 @@ pub(super) fn kind(kind: RecordKind) -> v1::RecordKind {
         RecordKind::Radio => v1::RecordKind::Radio,
         RecordKind::Part => v1::RecordKind::Part,
         RecordKind::Vehicle => v1::RecordKind::Vehicle,
+        RecordKind::GoldenQuestion => v1::RecordKind::GoldenQuestion,
     }
 }

@@ -8,6 +8,7 @@ use dashwright_log::{
     CheckpointError, Digest, Disagreement, NoteError, OpenError, RestoreError, TrailError, VerifyError,
 };
 
+use dashwright_model::exchange::ExchangeError;
 use dashwright_model::record::RecordKey;
 
 use crate::dataset::LoadFailure;
@@ -47,6 +48,18 @@ pub(crate) enum KeepingFailure {
     ErrorsFound {
         /// How many.
         errors: u64,
+    },
+    /// What is to be kept as a golden question is none.
+    #[error("this is no question that can be kept")]
+    Question(#[source] ExchangeError),
+    /// An identification number was given.
+    #[error("a question that is kept names no vehicle identification number: it tells of a person's car")]
+    NumberInQuestion,
+    /// Golden questions were asked, and not all answers are the right ones.
+    #[error("{wrong} {} otherwise", if *wrong == 1 { "question is answered" } else { "questions are answered" })]
+    AnsweredOtherwise {
+        /// How many.
+        wrong: u64,
     },
     /// One of several requests of an edit failed.
     #[error("the edit stopped after {done} of {total} records")]
@@ -325,6 +338,12 @@ impl KeepingFailure {
             Self::Exists { .. } => "name another file, or move this one away",
             Self::Edits(LoadFailure::File { .. }) => "name a file that you may read, or - for standard input",
             Self::Edits(_) => "mend the records and edit again; nothing was sent",
+            Self::ErrorsFound { .. } => "mend them in a draft: a draft that brings one in is not published",
+            Self::AnsweredOtherwise { .. } => {
+                "mend the draft, or accept the answers that are right with `dashwright golden accept`"
+            }
+            Self::NumberInQuestion => "say year, make, model and what else tells the car apart instead",
+            Self::Question(_) => "say it otherwise; nothing was sent",
             Self::PutAndDeleted { .. } => "say one of the two; nothing was sent",
             Self::EditStopped { failure, .. } => return failure.next(),
             Self::Backup(TrailError::Incomplete { .. }) => "the stream broke off: take the backup again",

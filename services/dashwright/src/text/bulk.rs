@@ -61,6 +61,7 @@ fn becomes(kind: v1::TouchKind) -> &'static str {
         v1::TouchKind::Discontinued => "discontinued",
         v1::TouchKind::Deleted => "deleted",
         v1::TouchKind::Forgets => "no longer names it",
+        v1::TouchKind::Accepts => "expects the answer of now",
     }
 }
 

@@ -58,7 +58,7 @@ pub(crate) fn holes(answer: &v1::ListHolesResponse, last: bool, columns: usize) 
     page.finish()
 }
 
-fn head(page: &mut Page, draft: Option<&v1::Draft>, revision: Option<&v1::DatasetRevision>) {
+pub(super) fn head(page: &mut Page, draft: Option<&v1::Draft>, revision: Option<&v1::DatasetRevision>) {
     let label = if let Some(draft) = draft {
         about(page, draft);
         "put onto"

@@ -11,6 +11,7 @@ mod facets;
 mod findings;
 mod fitment;
 mod frame;
+mod golden_answers;
 #[cfg(test)]
 mod keeping_tests;
 mod keys;
@@ -38,6 +39,7 @@ pub(crate) use curation::{
 pub(crate) use explain::{Records, records_of};
 pub(crate) use findings::{draft_findings, draft_holes, findings, holes};
 pub(crate) use fitment::fitment;
+pub(crate) use golden_answers::{draft_golden_answers, golden_added, golden_answers};
 pub(crate) use keys::{backed_up, key_made, key_revoked, keys, restored};
 pub(crate) use lists::{choices, hits, indented, info, record, records};
 pub(crate) use plan::{Shown, plan};
