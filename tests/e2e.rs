@@ -43,6 +43,9 @@ mod limits;
 #[path = "e2e/plans.rs"]
 mod plans;
 #[cfg(test)]
+#[path = "e2e/preview.rs"]
+mod preview;
+#[cfg(test)]
 #[path = "e2e/records.rs"]
 mod records;
 #[cfg(test)]

@@ -21,6 +21,7 @@ const FILES: &[&str] = &[
     "dashwright/v1/golden.proto",
     "dashwright/v1/keys.proto",
     "dashwright/v1/plan.proto",
+    "dashwright/v1/preview.proto",
     "dashwright/v1/reverse.proto",
     "dashwright/v1/terms.proto",
     "dashwright/v1/vehicle.proto",

@@ -29,6 +29,7 @@ const NOT_AS_OF: &[(&str, &str)] = &[
     ("CurationService/ListDraftGoldenAnswers", "what is in no revision"),
     ("CurationService/ListDraftHoles", "what is in no revision"),
     ("CurationService/ListDrafts", "what is in no revision"),
+    ("CurationService/PreviewDraft", "what is in no revision"),
     ("CurationService/PublishDraft", "changes something"),
     ("CurationService/RevertRevision", "changes something"),
     ("CurationService/ValidateDraft", "what is in no revision"),

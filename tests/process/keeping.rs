@@ -235,6 +235,22 @@ fn golden_questions_are_added_asked_and_accepted() {
 }
 
 #[test]
+fn a_preview_tells_what_a_draft_changes() {
+    let bench = Bench::new();
+    let id = bench.draft("zz-new", "Aurel");
+    contains_all(&bench.text(&["draft", "preview", &id]), &["0 plans may change", "0 stay the same"]);
+    bench.text(&["draft", "retire", &id, "part/mw-12p", "--reason", "a test"]);
+    let told = bench.text(&["draft", "preview", &id, "--groups", "1"]);
+    contains_all(&told, &["plans may change", "golden question", "-mw-12p", "such as", "more group"]);
+    let lines = bench.text(&["draft", "preview", &id, "--json"]);
+    let lines: Vec<Value> = lines.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    let (end, groups) = lines.split_last().unwrap();
+    assert_eq!(end["groupsTotal"], groups.len());
+    assert!(groups.iter().any(|it| it["partIdsGone"][0] == "mw-12p"), "{groups:?}");
+    contains_all(&bench.refused(&["draft", "preview", "no-such"]), &["no-such"]);
+}
+
+#[test]
 fn a_watch_tells_what_is_published_while_it_waits() {
     let bench = Bench::new();
     let first = bench.json(&["info"])["revision"]["token"].as_str().unwrap().to_owned();

@@ -5,6 +5,7 @@ mod diff;
 mod findings;
 mod golden;
 mod holes;
+mod preview;
 
 pub use bulk::{
     BulkEdit, BulkError, BulkOutcome, Drafted, MAX_NAMED, Remark, Remarked, SplitAt, Touch, Touched,
@@ -13,3 +14,6 @@ pub use diff::{FieldDiff, RecordChange, RecordDiff, diff, field_diffs};
 pub use findings::{Finding, FindingKind, Severity, errors, findings, new_errors, sort};
 pub use golden::{GoldenAnswer, golden_answer, golden_answers, short, short_verdict};
 pub use holes::{Hole, MAX_LINES_NAMED, holes};
+pub use preview::{
+    ChangeGroup, Difference, Example, MAX_EXAMPLES, MAX_PREVIEWED, PlanChange, Preview, Progress, preview,
+};

@@ -1,9 +1,14 @@
 //! Findings and holes of a dataset, and of one with a draft in it.
 
+use std::ops::ControlFlow;
 use std::sync::{Arc, Mutex, PoisonError};
 
-use dashwright_curation::{Finding, GoldenAnswer, Hole, findings, golden_answers, holes, sort};
+use dashwright_curation::{
+    Finding, GoldenAnswer, Hole, MAX_PREVIEWED, Preview, Progress, findings, golden_answers, holes, preview,
+    sort,
+};
 use dashwright_model::exchange::ExchangeError;
+use dashwright_quantity::GoldenId;
 use dashwright_snapshot::Snapshot;
 
 use crate::drafts::{changes, from_state};
@@ -49,6 +54,19 @@ pub struct DraftExamined {
     pub onto: Arc<View>,
     /// What is found.
     pub examined: Arc<Examined>,
+}
+
+/// What a draft changes in the plans.
+#[derive(Debug)]
+pub struct DraftPreview {
+    /// The draft.
+    pub draft: DraftFacts,
+    /// The revision that it was put onto.
+    pub onto: Arc<View>,
+    /// What changes.
+    pub preview: Preview,
+    /// Golden questions that are answered otherwise than a person found right.
+    pub golden_wrong: Vec<GoldenId>,
 }
 
 /// What was examined: a revision, or a draft at an edit of it on a revision.
@@ -115,6 +133,26 @@ impl Engine {
     ) -> Result<Arc<Examined>, LoadError<ExchangeError>> {
         let subject = Subject::Draft { etag: facts.etag(draft), onto: onto.token() };
         self.shared.examined.get(subject, || self.examine_now(facts, onto))
+    }
+
+    /// What a draft changes in the plans of the latest revision; nothing where it was told to stop. Blocks, for many seconds where
+    /// much is touched.
+    ///
+    /// # Errors
+    /// See [`LoadError`].
+    pub fn preview_draft(
+        &self,
+        draft: &str,
+        progress: impl FnMut(Progress) -> ControlFlow<()>,
+    ) -> Result<Option<DraftPreview>, LoadError<ExchangeError>> {
+        // One at a time: it takes a processor for as long as it lasts.
+        let _one = self.shared.previewing.lock().unwrap_or_else(PoisonError::into_inner);
+        let (onto, facts) = (self.view(), self.open_draft(draft).map_err(write)?);
+        let compiled = self.compile_at(&facts, &onto)?;
+        let preview = preview(onto.snapshot(), &compiled, MAX_PREVIEWED, progress);
+        let wrong = golden_answers(&compiled).into_iter().filter(|answer| !answer.is_right());
+        let golden_wrong = wrong.map(|answer| answer.id).collect();
+        Ok(preview.map(|preview| DraftPreview { draft: facts, onto, preview, golden_wrong }))
     }
 
     /// A revision with a draft in it.

@@ -45,7 +45,7 @@ pub use entry::{
     DraftCreate, DraftDiscard, DraftEdit, FORMAT, KEY_CREATE, KEY_REVOKE, KeyRevoke, OPERATOR_CALL,
     OperatorCall, PayloadError, REVISION_PUBLISH, RevisionPublish,
 };
-pub use examine::{DraftExamined, Examined};
+pub use examine::{DraftExamined, DraftPreview, Examined};
 pub use fold::{FoldError, SETTLED_PER_ENTRY};
 pub use layout::LayoutError;
 pub use load::{EDIT_BYTES, EDIT_RECORDS, LoadError, MAX_REPORTED};

@@ -35,6 +35,7 @@ pub(crate) struct Shared {
     keys: watch::Sender<Arc<KeyRing>>,
     surroundings: Arc<dyn Surroundings>,
     pub(crate) examined: LastExamined,
+    pub(crate) previewing: Mutex<()>,
 }
 
 /// What makes and keeps checkpoints.
@@ -74,6 +75,7 @@ impl Shared {
             keys: watch::Sender::new(Arc::new(keys)),
             surroundings,
             examined: LastExamined::default(),
+            previewing: Mutex::default(),
         }
     }
 

@@ -75,6 +75,11 @@ pub(crate) const RECORDS_PAGE_BYTES: usize = 2 << 20;
 /// Golden questions whose answers are accepted at once: each is named, and a person has looked at it.
 pub(crate) const GOLDEN_ACCEPTED: usize = 100;
 
+/// Groups of a preview that are told: more than a person looks through.
+pub(crate) const PREVIEW_GROUPS: usize = 1_000;
+/// How many plans of a preview are made between two messages of its progress.
+pub(crate) const PREVIEW_STEP: usize = 100;
+
 /// Findings and holes on a page.
 pub(crate) const FINDINGS: PageSizes = PageSizes { default: 100, most: 1_000 };
 /// Entries of the trail and revisions on a page.

@@ -38,6 +38,18 @@ pub fn plan_case(snapshot: &Snapshot, case: CaseIx, radio: RecordIx, request: &R
     plan_case_in(snapshot, case, radio, request, Detail::Whole)
 }
 
+/// The verdict, parts and features of a plan, without joins, settings, steps and alternatives; nothing for a case or a radio that
+/// the snapshot does not have.
+#[must_use]
+pub fn plan_case_parts(
+    snapshot: &Snapshot,
+    case: CaseIx,
+    radio: RecordIx,
+    request: &Request,
+) -> Option<CasePlan> {
+    plan_case_in(snapshot, case, radio, request, Detail::PartsOnly)
+}
+
 /// The plan for a case, in as much detail as asked.
 pub(crate) fn plan_case_in(
     snapshot: &Snapshot,

@@ -45,7 +45,7 @@ pub use cart::{
     CartItem, CartLine, CartVerdict, Cheaper, CheckedCart, Completion, JudgedLine, LineStatus, cart_item,
     check_cart, successor,
 };
-pub use case_plan::plan_case;
+pub use case_plan::{plan_case, plan_case_parts};
 pub use caution::{Caution, cautions};
 pub use fitment::fit_case;
 pub use merge::{dashes_of, look_up, one_by_one};

@@ -26,7 +26,7 @@ pub(crate) use curation::{
     Changing, Draft, DraftDiscard, DraftEdit, DraftList, DraftNew, DraftOpen, DraftPublish, DraftShow,
     Export, Revert,
 };
-pub(crate) use findings::DraftCheck;
+pub(crate) use findings::{DraftCheck, DraftPreview};
 pub(crate) use golden::{AskedQuestion, Golden, GoldenAccept, GoldenAdd, GoldenList, GoldenRun};
 pub(crate) use keys::{Backup, Key, KeyList, KeyNew, KeyRevoke, Restore, Role};
 pub(crate) use plans::{Aim, Cart, NoQuantity, Plan, Radios, Vehicles, quantity_of};

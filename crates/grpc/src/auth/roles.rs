@@ -76,6 +76,7 @@ const SERVICES: &[Service] = &[
             row("BulkEditDraft", Role::Curator),
             row("ValidateDraft", Role::Curator),
             row("ListDraftHoles", Role::Curator),
+            stream("PreviewDraft", Role::Curator),
             row("ListFindings", Role::Curator),
             row("ListDraftGoldenAnswers", Role::Curator),
             row("ListGoldenAnswers", Role::Curator),

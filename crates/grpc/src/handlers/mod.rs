@@ -30,6 +30,7 @@ mod list_vehicles_for_part;
 mod list_vehicles_for_radio;
 mod look_up_fitment;
 mod plan_install;
+mod preview_draft;
 mod publish_draft;
 mod reached;
 mod resolve_vehicle;
@@ -267,6 +268,15 @@ impl CurationService for Service {
     ) -> Result<Response<v1::RevertRevisionResponse>, Status> {
         let caller = caller(&request);
         Ok(Response::new(self.reverting_draft(caller, request.into_inner()).await?))
+    }
+
+    type PreviewDraftStream = preview_draft::Previewing;
+
+    async fn preview_draft(
+        &self,
+        request: Request<v1::PreviewDraftRequest>,
+    ) -> Result<Response<Self::PreviewDraftStream>, Status> {
+        Ok(Response::new(self.preview(request.into_inner())?))
     }
 
     type ExportRecordsStream = export_records::Export;

@@ -99,6 +99,9 @@ same_names! {
         NarrowFrame GoldenAnswer UnmatedPlug Orphan NoSuccessorLeft NeedsUnavailable NeedsItsConflict NoPrice OtherCurrency Assumed
         Contradicted Hole
     }
+    plan_change: dashwright_curation::PlanChange => v1::PlanChange {
+        NoLongerFits LosesFeature Dearer OtherPricing OtherVerdict NewlyFits GainsFeature Cheaper OtherParts Added Gone
+    }
     outcome: planner::Outcome => v1::Outcome {
         Kept KeptWithLimit Lost NotPresent Unknown
     }

@@ -7,7 +7,7 @@ use clap::{ArgAction, ArgGroup, Args, Subcommand};
 use uuid::Uuid;
 
 use super::bulk::{DraftRename, DraftRetire, DraftSplit, DraftSupersede};
-use super::findings::DraftCheck;
+use super::findings::{DraftCheck, DraftPreview};
 use super::{Client, Page, ReadAt};
 
 /// Edit the catalogue.
@@ -33,6 +33,8 @@ pub(crate) enum Draft {
     Retire(DraftRetire),
     /// Find what is wrong with the catalogue, or with a draft of it
     Check(DraftCheck),
+    /// Tell what a draft changes in the plans: verdicts, parts, features and prices, before and after
+    Preview(DraftPreview),
     /// Throw a draft away; the trail keeps what was in it
     Discard(DraftDiscard),
     /// Make a draft the next revision
@@ -196,6 +198,7 @@ impl Draft {
             Self::Split(arguments) => arguments.bulk.client.json,
             Self::Retire(arguments) => arguments.bulk.client.json,
             Self::Check(arguments) => arguments.client.json,
+            Self::Preview(arguments) => arguments.client.json,
             Self::Discard(arguments) => arguments.client.json,
             Self::Publish(arguments) => arguments.client.json,
         }

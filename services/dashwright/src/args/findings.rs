@@ -5,6 +5,20 @@ use dashwright_model::record::RecordKey;
 
 use super::{Client, Page, ReadAt};
 
+/// Tell what a draft changes in the plans. With --json each group of plans that change alike is a line, and the last line is what it
+/// comes to.
+#[derive(Args, Debug)]
+pub(crate) struct DraftPreview {
+    /// The draft, put onto the latest revision
+    #[arg(value_name = "ID")]
+    pub(crate) draft: String,
+    /// Show so many groups of plans that change alike
+    #[arg(long, value_name = "NUMBER", default_value_t = 20)]
+    pub(crate) groups: usize,
+    #[command(flatten)]
+    pub(crate) client: Client,
+}
+
 /// Find what is wrong with the catalogue, or with a draft of it. The exit status is 1 where there are errors.
 #[derive(Args, Debug)]
 pub(crate) struct DraftCheck {

@@ -17,6 +17,7 @@ use super::file::write_whole;
 use super::json::{Layout, json};
 use super::open::open;
 use super::pages::{Printed, each_page};
+use super::preview::preview;
 use crate::args::{Draft, DraftDiscard, DraftEdit, DraftList, DraftNew, DraftPublish, DraftShow, Revert};
 use crate::dataset::{STANDARD_INPUT, read_edits};
 use crate::failure::{Failure, KeepingFailure};
@@ -40,6 +41,7 @@ pub(crate) fn draft(arguments: Draft) -> Result<(), Failure> {
         Draft::Split(arguments) => wiring::block_on(bulk::split(arguments)),
         Draft::Retire(arguments) => wiring::block_on(bulk::retire(arguments)),
         Draft::Check(arguments) => wiring::block_on(check(arguments)),
+        Draft::Preview(arguments) => wiring::block_on(preview(arguments)),
         Draft::Discard(arguments) => wiring::block_on(discard(arguments)),
         Draft::Publish(arguments) => wiring::block_on(publish(arguments)),
     }

@@ -20,6 +20,7 @@ mod look_up;
 mod open;
 mod pages;
 mod plan;
+mod preview;
 mod proof;
 mod record;
 mod refusal;

@@ -55,6 +55,9 @@ pub(crate) enum KeepingFailure {
     /// An identification number was given.
     #[error("a question that is kept names no vehicle identification number: it tells of a person's car")]
     NumberInQuestion,
+    /// A preview ended before its end.
+    #[error("the server ended the preview before it was whole")]
+    PreviewCutShort,
     /// Golden questions were asked, and not all answers are the right ones.
     #[error("{wrong} {} otherwise", if *wrong == 1 { "question is answered" } else { "questions are answered" })]
     AnsweredOtherwise {
@@ -343,6 +346,7 @@ impl KeepingFailure {
                 "mend the draft, or accept the answers that are right with `dashwright golden accept`"
             }
             Self::NumberInQuestion => "say year, make, model and what else tells the car apart instead",
+            Self::PreviewCutShort => "ask again; a preview changes nothing",
             Self::Question(_) => "say it otherwise; nothing was sent",
             Self::PutAndDeleted { .. } => "say one of the two; nothing was sent",
             Self::EditStopped { failure, .. } => return failure.next(),

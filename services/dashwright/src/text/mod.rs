@@ -21,6 +21,7 @@ mod pieces;
 mod plan;
 #[cfg(test)]
 mod plan_tests;
+mod preview;
 mod reverse;
 mod terms;
 #[cfg(test)]
@@ -43,6 +44,7 @@ pub(crate) use golden_answers::{draft_golden_answers, golden_added, golden_answe
 pub(crate) use keys::{backed_up, key_made, key_revoked, keys, restored};
 pub(crate) use lists::{choices, hits, indented, info, record, records};
 pub(crate) use plan::{Shown, plan};
+pub(crate) use preview::preview;
 pub(crate) use reverse::{radios, vehicles_for_part, vehicles_for_radio};
 
 /// What can be tried after the demo's answer.
