@@ -9,7 +9,7 @@ mod touched;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::ControlFlow;
 
-use dashwright_model::Feature;
+use dashwright_model::{Feature, Need};
 use dashwright_planner::Verdict;
 use dashwright_quantity::PartId;
 use dashwright_snapshot::Snapshot;
@@ -44,7 +44,7 @@ pub struct Preview {
 pub enum PlanChange {
     /// It fitted, and does not any longer.
     NoLongerFits,
-    /// A feature that was kept is lost.
+    /// A feature is kept less well or not at all, or a need that was met is not.
     LosesFeature,
     /// It costs more.
     Dearer,
@@ -54,7 +54,7 @@ pub enum PlanChange {
     OtherVerdict,
     /// It did not fit, and does.
     NewlyFits,
-    /// A feature that was lost is kept.
+    /// A feature is kept better, or a need is met that was not.
     GainsFeature,
     /// It costs less.
     Cheaper,
@@ -90,10 +90,14 @@ pub struct Difference {
     pub parts_gone: Vec<PartId>,
     /// Parts that are in it now.
     pub parts_new: Vec<PartId>,
-    /// Features that were kept and are lost.
+    /// Features that are kept less well, or not at all.
     pub features_lost: Vec<Feature>,
-    /// Features that were lost and are kept.
+    /// Features that are kept better, or kept at all.
     pub features_kept: Vec<Feature>,
+    /// Needs that were met and are not.
+    pub needs_lost: Vec<Need>,
+    /// Needs that were not met and are.
+    pub needs_met: Vec<Need>,
     /// What it costs more, in minor units; less where negative. None where it can not be said.
     pub dearer_by: Option<i64>,
 }
@@ -189,10 +193,14 @@ fn compared(before: Option<&Outline>, after: Option<&Outline>) -> Option<(BTreeS
         });
     }
     if both {
-        difference.features_lost = before.kept.difference(&after.kept).copied().collect();
-        difference.features_kept = after.kept.difference(&before.kept).copied().collect();
-        changes.extend((!difference.features_lost.is_empty()).then_some(PlanChange::LosesFeature));
-        changes.extend((!difference.features_kept.is_empty()).then_some(PlanChange::GainsFeature));
+        difference.features_lost = before.worse_in(after);
+        difference.features_kept = after.worse_in(before);
+        difference.needs_lost = before.unmet_in(after);
+        difference.needs_met = after.unmet_in(before);
+        let loses = !difference.features_lost.is_empty() || !difference.needs_lost.is_empty();
+        let gains = !difference.features_kept.is_empty() || !difference.needs_met.is_empty();
+        changes.extend(loses.then_some(PlanChange::LosesFeature));
+        changes.extend(gains.then_some(PlanChange::GainsFeature));
         match before.dearer_by(after) {
             Some(0) => {}
             Some(more) => {

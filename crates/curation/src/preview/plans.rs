@@ -1,9 +1,9 @@
 //! The plans of both datasets, each made once.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
-use dashwright_model::Feature;
-use dashwright_planner::{CasePlan, Outcome, Request, Total, Verdict, plan_case_parts};
+use dashwright_model::{Feature, Need};
+use dashwright_planner::{CasePlan, Met, Outcome, Request, Total, Verdict, plan_case_parts};
 use dashwright_quantity::PartId;
 use dashwright_snapshot::{CaseIx, Snapshot};
 
@@ -15,7 +15,10 @@ pub(super) struct Outline {
     pub(super) verdict: Verdict,
     pub(super) parts: BTreeSet<PartId>,
     pub(super) total: Option<Total>,
-    pub(super) kept: BTreeSet<Feature>,
+    /// What becomes of the features: 2 kept, 1 kept with a limit; others are not in it.
+    pub(super) kept: BTreeMap<Feature, u8>,
+    /// The needs that are met.
+    pub(super) met: BTreeSet<Need>,
 }
 
 /// Makes the plans.
@@ -46,14 +49,31 @@ impl Outline {
     fn of(snapshot: &Snapshot, plan: &CasePlan) -> Self {
         let chosen = plan.chosen.as_ref();
         let parts = chosen.iter().flat_map(|chosen| &chosen.parts);
-        let kept =
-            plan.features.iter().filter(|it| matches!(it.outcome, Outcome::Kept | Outcome::KeptWithLimit));
+        let kept = plan.features.iter().filter_map(|it| match it.outcome {
+            Outcome::Kept => Some((it.feature, 2)),
+            Outcome::KeptWithLimit => Some((it.feature, 1)),
+            Outcome::Lost | Outcome::NotPresent | Outcome::Unknown => None,
+        });
+        let met = plan.needs.iter().filter(|it| matches!(it.met, Met::Directly | Met::ByPart));
         Self {
             verdict: plan.verdict,
             parts: parts.filter_map(|it| Some(snapshot.parts().get(it.part)?.id.clone())).collect(),
             total: chosen.map(|chosen| chosen.total),
-            kept: kept.map(|it| it.feature).collect(),
+            kept: kept.collect(),
+            met: met.map(|it| it.need).collect(),
         }
+    }
+
+    /// The features that the other keeps less well, or not at all.
+    pub(super) fn worse_in(&self, other: &Self) -> Vec<Feature> {
+        let worse =
+            |(feature, outcome): (&Feature, &u8)| other.kept.get(feature).copied().unwrap_or(0) < *outcome;
+        self.kept.iter().filter(|it| worse(*it)).map(|(feature, _)| *feature).collect()
+    }
+
+    /// The needs that the other does not meet.
+    pub(super) fn unmet_in(&self, other: &Self) -> Vec<Need> {
+        self.met.difference(&other.met).copied().collect()
     }
 
     pub(super) fn fits(&self) -> bool {

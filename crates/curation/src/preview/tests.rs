@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use dashwright_model::exchange::{parse_line, to_line};
 use dashwright_model::record::Record;
-use dashwright_planner::{CasePlan, Outcome, Request, plan_case_parts};
+use dashwright_planner::{CasePlan, Met, Outcome, Request, plan_case_parts};
 use dashwright_snapshot::SourceRecord;
 use serde_json::{Value, json};
 
@@ -41,8 +41,10 @@ fn all(snapshot: &Snapshot) -> BTreeMap<(String, String, String), String> {
             chosen.parts.iter().map(|it| snapshot.parts().get(it.part).unwrap().id.to_string()).collect()
         });
         let kept = |it: &Outcome| matches!(it, Outcome::Kept | Outcome::KeptWithLimit);
-        let kept: Vec<_> = plan.features.iter().filter(|it| kept(&it.outcome)).map(|it| it.feature).collect();
-        let fits = parts.is_some().then_some((kept, plan.chosen.as_ref().map(|chosen| chosen.total)));
+        let kept = plan.features.iter().filter(|it| kept(&it.outcome)).map(|it| (it.feature, it.outcome));
+        let met = plan.needs.iter().filter(|it| matches!(it.met, Met::Directly | Met::ByPart));
+        let wanted: (Vec<_>, Vec<_>) = (kept.collect(), met.map(|it| it.need).collect());
+        let fits = parts.is_some().then_some((wanted, plan.chosen.as_ref().map(|chosen| chosen.total)));
         format!("{:?} {parts:?} {fits:?}", plan.verdict)
     };
     for line in snapshot.lines() {
@@ -170,4 +172,17 @@ fn beyond_the_bound_it_is_a_sample_that_says_so_and_it_can_be_stopped() {
     assert!(some.looked_at < some.touched && some.looked_at > 0, "{some:?}");
     assert!(steps.len() <= 10 && steps.iter().all(|(done, total)| done < total), "{steps:?}");
     assert_eq!(preview(&before, &after, 10, |_| ControlFlow::Break(())), None);
+}
+
+/// By the records: without the fed lead, amplified antennas are joined and not fed.
+#[test]
+fn a_need_that_is_no_longer_met_is_told() {
+    let (records, mut edited) = (demo(), demo());
+    edited.get_mut("part/mw-12p").unwrap()["life"] = json!("DISCONTINUED");
+    let preview = previewed(&compiled(&records), &compiled(&edited));
+    let first = preview.groups.first().unwrap();
+    assert_eq!(first.difference.needs_lost, [Need::AntennaPower], "{first:?}");
+    assert!(
+        first.changes.contains(&PlanChange::LosesFeature) && first.changes.contains(&PlanChange::Cheaper)
+    );
 }

@@ -40,6 +40,8 @@ pub(crate) fn plan_change_group(it: &ChangeGroup) -> v1::PlanChangeGroup {
         parts_new,
         features_lost,
         features_kept,
+        needs_lost,
+        needs_met,
         dearer_by,
     } = difference;
     let verdict = |it: &Option<_>| it.map_or(v1::Verdict::Unspecified, terms::verdict).into();
@@ -47,6 +49,7 @@ pub(crate) fn plan_change_group(it: &ChangeGroup) -> v1::PlanChangeGroup {
     let features = |list: &[dashwright_model::Feature]| {
         list.iter().map(|feature| terms::feature(*feature).into()).collect()
     };
+    let needs = |list: &[dashwright_model::Need]| list.iter().map(|need| terms::need(*need).into()).collect();
     v1::PlanChangeGroup {
         changes: changes.iter().map(|change| terms::plan_change(*change).into()).collect(),
         verdict_before: verdict(verdict_before),
@@ -55,6 +58,8 @@ pub(crate) fn plan_change_group(it: &ChangeGroup) -> v1::PlanChangeGroup {
         part_ids_new: ids(parts_new),
         features_lost: features(features_lost),
         features_kept: features(features_kept),
+        needs_lost: needs(needs_lost),
+        needs_met: needs(needs_met),
         dearer_by_minor_units: *dearer_by,
         plans: *plans,
         examples: examples.iter().map(example).collect(),

@@ -81,8 +81,15 @@ fn one(page: &mut Page, group: &v1::PlanChangeGroup) {
     if !group.features_lost.is_empty() {
         page.labelled(2, "loses", LABEL, &bad(&features(group.features_lost().collect())));
     }
+    let needs = |list: Vec<v1::Need>| list.into_iter().map(terms::need).collect::<Vec<_>>().join(", ");
+    if !group.needs_lost.is_empty() {
+        page.labelled(2, "unmet", LABEL, &bad(&needs(group.needs_lost().collect())));
+    }
     if !group.features_kept.is_empty() {
         page.labelled(2, "keeps", LABEL, &good(&features(group.features_kept().collect())));
+    }
+    if !group.needs_met.is_empty() {
+        page.labelled(2, "meets", LABEL, &good(&needs(group.needs_met().collect())));
     }
     for (place, it) in group.examples.iter().enumerate() {
         let v1::PlanExample { vehicle_id, audio_option, radio_id } = it;
@@ -122,8 +129,8 @@ fn phrase(change: v1::PlanChange, singular: bool) -> &'static str {
         (C::Unspecified, _) => "",
         (C::NoLongerFits, true) => "no longer fits",
         (C::NoLongerFits, false) => "no longer fit",
-        (C::LosesFeature, true) => "loses a feature",
-        (C::LosesFeature, false) => "lose a feature",
+        (C::LosesFeature, true) => "keeps less",
+        (C::LosesFeature, false) => "keep less",
         (C::Dearer, true) => "gets dearer",
         (C::Dearer, false) => "get dearer",
         (C::OtherPricing, true) => "has another kind of price",
@@ -132,8 +139,8 @@ fn phrase(change: v1::PlanChange, singular: bool) -> &'static str {
         (C::OtherVerdict, false) => "do not fit for another reason",
         (C::NewlyFits, true) => "fits newly",
         (C::NewlyFits, false) => "fit newly",
-        (C::GainsFeature, true) => "keeps one more feature",
-        (C::GainsFeature, false) => "keep one more feature",
+        (C::GainsFeature, true) => "keeps more",
+        (C::GainsFeature, false) => "keep more",
         (C::Cheaper, true) => "gets cheaper",
         (C::Cheaper, false) => "get cheaper",
         (C::OtherParts, true) => "has other parts",
