@@ -196,7 +196,7 @@ async fn malformed_changes_are_told_with_every_field_and_change_nothing() {
 }
 
 async fn export(running: &Running, at: Option<v1::ReadAt>) -> (Vec<u8>, v1::ExportEnd) {
-    let request = v1::ExportRecordsRequest { read_at: at };
+    let request = v1::ExportRecordsRequest { read_at: at, ..Default::default() };
     let mut stream = client(running).export_records(request).await.unwrap().into_inner();
     let (mut bytes, mut end) = (Vec::new(), None);
     while let Some(piece) = stream.message().await.unwrap() {

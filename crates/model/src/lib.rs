@@ -13,7 +13,9 @@ mod function;
 mod need;
 pub mod question;
 pub mod record;
+pub mod rows;
 mod scope;
+pub mod table;
 pub mod vin;
 
 pub use check::{Check, Fault, FaultKind, Faults, Valid};

@@ -133,7 +133,7 @@ pub(crate) fn serve(arguments: &[String]) -> Outcome<()> {
     let (engine, _) = dashwright_engine::start(ground(directory, Arc::new(log), store)?)?;
     cpu::give_back();
     let access = dashwright_grpc::auth::Access::by(engine.keys());
-    let service = dashwright_grpc::Service::new(engine);
+    let service = dashwright_grpc::Service::new(engine, directory.join("imports"));
     run(|listener| async {
         let serving = dashwright_grpc::Serving::new(service, access).await?;
         Ok(dashwright_grpc::serve(serving, listener, std::future::pending()).await?)

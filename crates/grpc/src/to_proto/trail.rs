@@ -5,7 +5,9 @@ use std::sync::Arc;
 use dashwright_api::v1;
 use dashwright_curation::{FieldDiff, RecordChange, RecordDiff};
 use dashwright_engine::keys::{KeyFacts, Role};
-use dashwright_engine::{Collision, DraftFacts, DraftItem, Engine, ItemState, Published, RevisionFacts};
+use dashwright_engine::{
+    Collision, DraftFacts, DraftItem, Engine, ImportPart, ItemState, Published, RevisionFacts,
+};
 use dashwright_log::StoredEntry;
 
 use super::common::dataset_revision;
@@ -15,7 +17,11 @@ use crate::auth::KeyUse;
 
 /// An open draft.
 pub(crate) fn draft(engine: &Engine, id: &str, facts: &DraftFacts) -> Result<v1::Draft, Refusal> {
-    let DraftFacts { number: _, base_revision, owner, time, reason, edits, editors, fate: _ } = facts;
+    let DraftFacts { number: _, base_revision, owner, time, reason, edits, editors, import, fate: _ } = facts;
+    let unfinished = |it: &ImportPart| v1::UnfinishedImport {
+        request_id: it.request_id.clone(),
+        sha256: it.content.to_string(),
+    };
     let view = engine.view();
     let base = if view.revision() == *base_revision {
         // From memory: a change that was made is told also where the store fails at this moment.
@@ -33,6 +39,7 @@ pub(crate) fn draft(engine: &Engine, id: &str, facts: &DraftFacts) -> Result<v1:
         edits: *edits,
         etag: facts.etag(id),
         editors: editors.iter().cloned().collect(),
+        unfinished_import: import.as_deref().map(unfinished),
     })
 }
 

@@ -14,6 +14,7 @@ use super::change::Change;
 use super::check::check;
 use super::connection::Connection;
 use super::file::write_whole;
+use super::import::import;
 use super::json::{Layout, json};
 use super::open::open;
 use super::pages::{Printed, each_page};
@@ -36,6 +37,7 @@ pub(crate) fn draft(arguments: Draft) -> Result<(), Failure> {
         Draft::Show(arguments) => wiring::block_on(show(arguments)),
         Draft::Edit(arguments) => edit(arguments),
         Draft::Open(arguments) => open(arguments),
+        Draft::Import(arguments) => import(arguments),
         Draft::Rename(arguments) => wiring::block_on(bulk::rename(arguments)),
         Draft::Supersede(arguments) => wiring::block_on(bulk::supersede(arguments)),
         Draft::Split(arguments) => wiring::block_on(bulk::split(arguments)),

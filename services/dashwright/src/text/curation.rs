@@ -4,6 +4,8 @@ use std::path::Path;
 
 use dashwright_api::v1;
 
+use crate::args::Table;
+
 use super::lists::{count, indented, more};
 use super::page::{Page, bad, strong, warning};
 use super::{terms, what_was_read};
@@ -42,12 +44,15 @@ pub(crate) fn draft_reverting(answer: &v1::RevertRevisionResponse, columns: usiz
 pub(crate) fn drafts(answer: &v1::ListDraftsResponse, columns: usize) -> String {
     let mut page = Page::new(columns);
     for draft in &answer.drafts {
-        let v1::Draft { draft_id, base, owner, created_at, reason, edits, etag: _, editors: _ } = draft;
+        let v1::Draft { draft_id, base, owner, created_at, reason, edits, unfinished_import, .. } = draft;
         let base = base.as_ref().map(|base| base.number.to_string()).unwrap_or_default();
         let edits = count(*edits, "edit");
         page.line(0, &format!("{}  {reason}", strong(draft_id)));
         let begun = terms::to_the_second(created_at);
         page.line(2, &format!("{edits} on revision {base}, begun {begun} by {owner}"));
+        if unfinished_import.is_some() {
+            page.line(2, &warning("an import in it is not finished"));
+        }
     }
     if answer.drafts.is_empty() {
         page.line(0, "no draft is open");
@@ -160,17 +165,21 @@ pub(crate) fn published(answer: &v1::PublishDraftResponse, file: Option<&Path>, 
 }
 
 /// An export that was received and checked.
-pub(crate) fn exported(end: &v1::ExportEnd, file: Option<&Path>, columns: usize) -> String {
+pub(crate) fn exported(
+    end: &v1::ExportEnd,
+    file: Option<&Path>,
+    table: Option<Table>,
+    columns: usize,
+) -> String {
     let mut page = Page::new(columns);
-    let v1::ExportEnd { revision, records, bytes, checkpoint } = end;
+    let v1::ExportEnd { revision, records, bytes, checkpoint, sha256 } = end;
     let to = file.map_or_else(|| "standard output".to_owned(), |file| format!("`{}`", file.display()));
     page.heading(&format!("{} in {to}", count(*records, "record")));
     page.labelled(2, "dataset", LABEL, &what_was_read(revision.as_ref()));
-    if let Some(revision) = revision {
-        let text = format!("{bytes} bytes of SHA-256 {}, as the checkpoint says", revision.content_hash);
-        page.labelled(2, "content", LABEL, &text);
-    }
+    let stated = if table.is_some() { "" } else { ", as the checkpoint says" };
+    page.labelled(2, "content", LABEL, &format!("{bytes} bytes of SHA-256 {sha256}{stated}"));
     match file {
+        _ if table.is_some() => page.finish(),
         Some(file) => {
             page.labelled(2, "checkpoint", LABEL, &format!("in `{}.checkpoint`", file.display()));
             page.finish()
@@ -190,7 +199,8 @@ pub(super) fn repeated(page: &mut Page, repeated: bool) {
 }
 
 pub(super) fn about(page: &mut Page, draft: &v1::Draft) {
-    let v1::Draft { draft_id, base, owner, created_at, reason, edits, etag, editors } = draft;
+    let v1::Draft { draft_id, base, owner, created_at, reason, edits, etag, editors, unfinished_import } =
+        draft;
     page.heading(&format!("Draft {draft_id}"));
     page.labelled(2, "reason", LABEL, reason);
     page.labelled(2, "begun", LABEL, &format!("{created_at} by {owner}"));
@@ -199,6 +209,12 @@ pub(super) fn about(page: &mut Page, draft: &v1::Draft) {
     page.labelled(2, "edits", LABEL, &format!("{edits}{by}"));
     if !etag.is_empty() {
         page.labelled(2, "etag", LABEL, etag);
+    }
+    if let Some(v1::UnfinishedImport { request_id, sha256 }) = unfinished_import {
+        let text = format!(
+            "not finished: repeat it with --request-id {request_id} and the file of SHA-256 {sha256}, or discard the draft"
+        );
+        page.labelled(2, "import", LABEL, &warning(&text));
     }
 }
 

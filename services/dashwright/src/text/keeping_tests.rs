@@ -22,6 +22,7 @@ fn a_draft(id: &str, edits: u64) -> v1::Draft {
         edits,
         etag: text("E7"),
         editors: vec![text("Ann (k1)"), text("Ben (k2)")],
+        unfinished_import: None,
     }
 }
 
@@ -92,9 +93,10 @@ fn a_publish_and_an_export_are_told_with_their_checkpoint() {
     };
     check(&published(&answer, Some(Path::new("cp")), COLUMNS), include_str!("golden/published.txt"));
     assert!(published(&answer, None, COLUMNS).ends_with(&note()));
-    let end = v1::ExportEnd { revision: revision(), records: 40, bytes: 900, checkpoint: note() };
-    check(&exported(&end, Some(Path::new("a.jsonl")), COLUMNS), include_str!("golden/exported.txt"));
-    assert!(exported(&end, None, COLUMNS).ends_with(&note()));
+    let sha256 = revision().unwrap().content_hash;
+    let end = v1::ExportEnd { revision: revision(), records: 40, bytes: 900, checkpoint: note(), sha256 };
+    check(&exported(&end, Some(Path::new("a.jsonl")), None, COLUMNS), include_str!("golden/exported.txt"));
+    assert!(exported(&end, None, None, COLUMNS).ends_with(&note()));
 }
 
 #[test]
