@@ -29,6 +29,10 @@ use crate::writer::{Drafted, Stand, WriteError};
 /// stand twice.
 pub const MAX_IMPORT_RECORDS: usize = 2_000_000;
 
+/// Faults after which a file is not read on: it is another file than its sender thinks, and reading it to its end would keep
+/// others waiting.
+pub const MAX_IMPORT_FAULTS: u64 = 100_000;
+
 /// How often a file is compared again because the draft or the dataset moved meanwhile: each time is a read of it.
 const ATTEMPTS: usize = 4;
 
@@ -86,7 +90,7 @@ pub struct Imported {
     pub counts: ImportCounts,
     /// What is wrong with the file: the first faults, at most [`MAX_REPORTED`]. With any, nothing was done.
     pub faults: Vec<RowFault>,
-    /// How many faults there are.
+    /// How many faults there are; reading ends at [`MAX_IMPORT_FAULTS`].
     pub faults_total: u64,
 }
 
@@ -176,6 +180,9 @@ impl Engine {
         let mut compared = Compared::new(self, &view, &facts, import.on_conflict);
         for row in open()? {
             compared.take(row)?;
+            if compared.faults_total == MAX_IMPORT_FAULTS {
+                break;
+            }
             if compared.rows.is_multiple_of(STEP) && progress(ImportProgress::Read(compared.rows)).is_break()
             {
                 return Ok(None);

@@ -49,7 +49,9 @@ pub use entry::{
 };
 pub use examine::{DraftExamined, DraftPreview, Examined};
 pub use fold::{FoldError, SETTLED_PER_ENTRY};
-pub use import::{Import, ImportCounts, ImportError, ImportProgress, Imported, MAX_IMPORT_RECORDS, Rows};
+pub use import::{
+    Import, ImportCounts, ImportError, ImportProgress, Imported, MAX_IMPORT_FAULTS, MAX_IMPORT_RECORDS, Rows,
+};
 pub use inbox::{
     Announced, CHUNK_PATIENCE, Chunk, IMPORT_KEPT, Inbox, MAX_IMPORT_BYTES, MAX_KEPT_IMPORTS, ReceiveError,
     Receiving,

@@ -146,6 +146,7 @@ impl Limits {
             ("edit_bytes", count(dashwright_engine::EDIT_BYTES)),
             ("import_bytes", dashwright_engine::MAX_IMPORT_BYTES),
             ("import_records", count(dashwright_engine::MAX_IMPORT_RECORDS)),
+            ("import_faults", dashwright_engine::MAX_IMPORT_FAULTS),
             ("imports_kept", count(dashwright_engine::MAX_KEPT_IMPORTS)),
             ("import_kept_seconds", seconds(dashwright_engine::IMPORT_KEPT)),
             ("live_keys_per_holder", count(dashwright_engine::keys::MAX_LIVE_PER_HOLDER)),

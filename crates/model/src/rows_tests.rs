@@ -22,7 +22,7 @@ fn what_is_no_record_is_refused_with_row_and_field() {
         (GOOD.replace("\"LEAD\"", "\"ROPE\""), "part.kind", "ROPE"),
         (GOOD.replace("\"brand\":\"b\"", "\"brand\":\"b\",\"brand\":\"b\""), "part", "duplicate field"),
         (GOOD.replace("\"covers\":[]", "\"covers\":1e999"), "part.covers", ""),
-        (GOOD.replace("\"A part\"", r#""\ud800""#), "part.title", "surrogate"),
+        (GOOD.replace("\"A part\"", r#""\ud800""#), "part.title", "hex escape"),
         (GOOD.replace("\"A part\"", "\"A\u{0}part\""), "part.title", "control character"),
         (format!("{GOOD}{GOOD}"), "", "trailing characters"),
         (GOOD.replace('}', ""), "part", "EOF"),
