@@ -72,6 +72,9 @@ pub(crate) const CANDIDATES: PageSizes = PageSizes { default: 100, most: 500 };
 pub(crate) const RECORDS: PageSizes = PageSizes { default: 100, most: 1_000 };
 /// Bytes of the records on a page: half of the largest answer, so that headers and one more record always fit.
 pub(crate) const RECORDS_PAGE_BYTES: usize = 2 << 20;
+/// Bytes of the records on a page that tells also which fields differ: each may be there four times, as JSON and as fields, before
+/// and after, and quotes in it twice as long.
+pub(crate) const FIELDS_PAGE_BYTES: usize = 512 << 10;
 /// Golden questions whose answers are accepted at once: each is named, and a person has looked at it.
 pub(crate) const GOLDEN_ACCEPTED: usize = 100;
 

@@ -91,7 +91,7 @@ fn what_is_no_table_is_refused_with_row_and_column() {
         ),
         (row(&good.replace("[]", "1e999")), 2, "covers", "out of range"),
         (row(&good.replace("[]", r#""""\ud800""""#)), 2, "covers", "hex escape"),
-        (row(&good.replace("x-1", "Not An Id")), 2, "id", "Not An Id"),
+        (row(&good.replace("x-1", "Not An Id")), 2, "id", "is not one of"),
         (row(&good.replace("REPORTED", "HEARD")), 2, "evidence.grade", "HEARD"),
         (row(&good.replace("2026-01-02", "2026-02-30")), 2, "evidence.date", ""),
         (format!("{SMALL}\r\n{good}\n"), 2, "", "another line break"),
@@ -128,7 +128,8 @@ proptest! {
         let read: Vec<Vec<String>> =
             reader.records().map(|row| row.unwrap().iter().map(str::to_owned).collect()).collect();
         // A row of one empty cell is an empty line, which that reader passes over, and a mark at the beginning is none of the text.
-        if cells[0] != "" && !cells[0].starts_with('\u{feff}') || cells.len() > 1 && cells[0] == "" {
+        let other = cells.len() == 1 && cells[0].is_empty() || cells[0].starts_with('\u{feff}');
+        if !other {
             prop_assert_eq!(&read, &vec![cells.clone()]);
         }
         let mut rows = csv::Rows::new(Cursor::new(text.as_bytes()));

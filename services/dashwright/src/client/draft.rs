@@ -75,8 +75,8 @@ async fn show(arguments: DraftShow) -> Result<(), Failure> {
     };
     let connection = Connection::open(&client).await?;
     let ask = async |page_token| {
-        let request =
-            v1::GetDraftRequest { draft_id: draft_id.clone(), page_size, page_token, record: String::new() };
+        let (draft_id, record) = (draft_id.clone(), String::new());
+        let request = v1::GetDraftRequest { draft_id, page_size, page_token, record, with_fields: true };
         connection.answer(connection.curation().get_draft(request).await)
     };
     each_page(page, ask, |answer| &answer.next_page_token, printed).await

@@ -6,8 +6,9 @@ use dashwright_api::v1;
 
 use crate::args::Table;
 
+use super::audit::before_after;
 use super::lists::{count, indented, more};
-use super::page::{Page, bad, strong, warning};
+use super::page::{Page, bad, good, strong, warning};
 use super::{terms, what_was_read};
 
 /// The width of labels.
@@ -74,13 +75,12 @@ pub(crate) fn draft(answer: &v1::GetDraftResponse, full: bool, last: bool, colum
             text.push_str(&whole(item, columns));
         }
     } else {
-        let rows = answer.items.iter().map(|item| vec![item.record.clone(), becomes(item).to_owned()]);
-        page.table(&["record", "becomes"], rows.collect());
+        answer.items.iter().for_each(|item| changed(&mut page, item));
     }
     let colliding: Vec<_> = answer.items.iter().filter(|item| item.collision.is_some()).collect();
     if !colliding.is_empty() {
         page.heading(&bad("Changed by others since: put them again to settle it"));
-        for v1::DraftItem { record, json, etag, collision } in colliding {
+        for v1::DraftItem { record, json, etag, collision, .. } in colliding {
             let v1::Collision { before_json, now_json } = collision.clone().unwrap_or_default();
             page.line(0, &format!("{}  etag {etag}", warning(record)));
             page.line(2, &format!("was    {}", side(&before_json)));
@@ -116,6 +116,16 @@ pub(crate) fn draft_edited(
         &format!("next: `dashwright draft show {id}`, `dashwright draft publish {id} --reason TEXT`"),
     );
     page.finish()
+}
+
+/// What becomes of a record: of one that is changed, field by field.
+fn changed(page: &mut Page, item: &v1::DraftItem) {
+    page.line(0, &becomes(item));
+    if item.kind() == v1::DiffKind::Changed {
+        for v1::FieldDiff { path, before, after } in &item.fields {
+            page.line(2, &format!("{path}  {}", before_after(before, after)));
+        }
+    }
 }
 
 /// One side of a collision.
@@ -218,14 +228,20 @@ pub(super) fn about(page: &mut Page, draft: &v1::Draft) {
     }
 }
 
-fn becomes(item: &v1::DraftItem) -> &'static str {
-    if item.json.is_empty() { "deleted" } else { "put" }
+fn becomes(item: &v1::DraftItem) -> String {
+    let record = &item.record;
+    match item.kind() {
+        v1::DiffKind::Added => good(&format!("{record} added")),
+        v1::DiffKind::Deleted => bad(&format!("{record} deleted")),
+        v1::DiffKind::Changed => warning(&format!("{record} changed")),
+        v1::DiffKind::Unspecified => format!("{record} as it is in the latest revision"),
+    }
 }
 
 fn whole(item: &v1::DraftItem, columns: usize) -> String {
     let mut page = Page::new(columns);
     page.blank();
-    page.line(0, &format!("{}: {}", item.record, becomes(item)));
+    page.line(0, &becomes(item));
     let json = if item.json.is_empty() { String::new() } else { indented(&item.json) };
     page.finish() + &json
 }

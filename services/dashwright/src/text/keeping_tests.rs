@@ -50,15 +50,25 @@ fn drafts_are_told_with_what_is_in_them() {
     let open = v1::ListDraftsResponse { drafts: vec![a_draft("d-1", 3), a_draft("d-2", 0)] };
     check(&drafts(&open, COLUMNS), include_str!("golden/drafts.txt"));
     check(&drafts(&v1::ListDraftsResponse::default(), COLUMNS), "no draft is open");
-    let item = |record: &str, json: &str| v1::DraftItem {
+    let item = |record: &str, json: &str, kind: v1::DiffKind| v1::DraftItem {
         record: text(record),
         json: text(json),
         etag: text("E8"),
         collision: None,
+        kind: kind.into(),
+        fields: vec![v1::FieldDiff {
+            path: text("/title"),
+            before: text("\"Kit\""),
+            after: text("\"A kit\""),
+        }],
     };
     let mut shown = v1::GetDraftResponse {
         draft: Some(a_draft("d-1", 3)),
-        items: vec![item("part/kit-7", r#"{"part":{"id":"kit-7"}}"#), item("part/kit-8", "")],
+        items: vec![
+            item("part/kit-7", r#"{"part":{"id":"kit-7"}}"#, v1::DiffKind::Changed),
+            item("part/kit-8", "", v1::DiffKind::Deleted),
+            item("part/kit-9", "{}", v1::DiffKind::Added),
+        ],
         next_page_token: text("NEXT"),
     };
     check(&draft(&shown, false, true, COLUMNS), include_str!("golden/draft.txt"));
