@@ -58,7 +58,7 @@ fn main() -> Outcome<()> {
         hostile.write(&file)?;
         let server = Server::start(&binary, &scratch.path().join("data"))?;
         let (time, told) = server.import(&server.draft()?, &file, hostile.table())?;
-        println!("{}: {}", hostile.name(), told["faults"][0]);
+        println!("{}: {}", hostile.name(), told.pointer("/faults/0").unwrap_or(&Value::Null));
         expect(&told, "faultsTotal", hostile.faults())?;
         figures.push((format!("{}_seconds", hostile.name()), time.as_secs_f64()));
         figures.push((format!("{}_peak_bytes", hostile.name()), server.end()?));
@@ -84,7 +84,7 @@ fn released(target: &Path) -> Outcome<PathBuf> {
 }
 
 fn expect(told: &Value, field: &str, count: usize) -> Outcome<()> {
-    let found = told[field].as_str().unwrap_or("0");
+    let found = told.get(field).and_then(Value::as_str).unwrap_or("0");
     if found == count.to_string() {
         Ok(())
     } else {
@@ -100,8 +100,8 @@ fn write_records(file: &Path, count: usize, table: bool) -> Outcome<()> {
     if table {
         out.write_all(TableKind::Vehicle.header().as_bytes())?;
     }
-    for number in 0..count {
-        let (copy, record) = (number / lines.len(), &lines[number % lines.len()]);
+    for (number, record) in lines.iter().cycle().take(count).enumerate() {
+        let copy = number / lines.len();
         let text = if table { to_row(TableKind::Vehicle, record)? } else { to_line(record)? + "\n" };
         out.write_all(text.replacen("gen-", &format!("gen{copy}-"), 1).as_bytes())?;
     }
@@ -191,7 +191,8 @@ impl Server {
 
     fn draft(&self) -> Outcome<String> {
         let begun = self.ask(&["draft", "new", "--reason", "a benchmark"])?;
-        Ok(begun["draft"]["draftId"].as_str().ok_or("no draft")?.to_owned())
+        let id = begun.pointer("/draft/draftId").and_then(Value::as_str);
+        Ok(id.ok_or("no draft")?.to_owned())
     }
 
     fn import(&self, draft: &str, file: &Path, table: Option<&str>) -> Outcome<(Duration, Value)> {
