@@ -96,7 +96,7 @@ def record_of(row: dict[str, str], text: set[str], either: set[str]) -> dict:
 
 
 def cells_of(record: dict, columns: list[str], text: set[str], either: set[str]) -> list[str]:
-    """The cells of a record, as a person's script might write them: JSON with spaces, and nothing guarded."""
+    """The cells of a record, as a person's script might write them: JSON with spaces, and only what looks guarded is guarded."""
     cells = []
     for column in columns:
         place: object = record
@@ -105,7 +105,7 @@ def cells_of(record: dict, columns: list[str], text: set[str], either: set[str])
         if place is None:
             cells.append("")
         elif isinstance(place, str) and (column in text or column in either):
-            cells.append(place)
+            cells.append("'" + place if place.startswith("'") and place[1:2] in (*FORMULA, "'") else place)
         else:
             cells.append(json.dumps(place, ensure_ascii=False))
     return cells

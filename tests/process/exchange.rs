@@ -21,7 +21,7 @@ fn a_table_is_exported_changed_and_imported() {
     assert!(!fs::exists(bench.path("parts.csv.checkpoint")).unwrap());
     let table = String::from_utf8(bench.read("parts.csv")).unwrap();
     // As a person would: one cell of one row.
-    let row = table.lines().find(|row| row.starts_with("mw-12,")).unwrap();
+    let row = table.lines().find(|row| row.starts_with("am-4l.910,")).unwrap();
     let changed = table.replace(row, &row.replace(",CURRENT,", ",DISCONTINUED,"));
     fs::write(&file, changed).unwrap();
 

@@ -16,7 +16,7 @@ fn a_draft_is_edited_published_told_apart_and_exported() {
     let first = bench.json(&["info"])["revision"]["token"].as_str().unwrap().to_owned();
     let id = bench.draft("zz-new", "Zz New");
     contains_all(&bench.text(&["draft", "list"]), &["1", "a test"]);
-    contains_all(&bench.text(&["draft", "show", &id]), &["vocabulary/zz-new", "put"]);
+    contains_all(&bench.text(&["draft", "show", &id]), &["vocabulary/zz-new", "added"]);
     let shown = bench.text(&["draft", "show", &id, "--full"]);
     contains_all(&shown, &["Zz New", &id]);
     assert!(bench.refused(&["record", "get", "vocabulary/zz-new"]).contains("zz-new"), "it is live already");
