@@ -11,12 +11,13 @@ use dashwright_api::v1::{
 use dashwright_curation::BulkError;
 use dashwright_engine::keys::{AuthFault, KeyId, Role, TooManyLive};
 use dashwright_engine::{
-    BulkEditError, EtagMismatch, LoadError, RevertError, RevisionToken, TrailError, ViewError, WriteError,
-    Writes,
+    BulkEditError, EtagMismatch, LoadError, OutcomeState, RevertError, RevisionToken, TrailError, ViewError,
+    WriteError, Writes,
 };
 use dashwright_grpc::auth::Denied;
 use dashwright_grpc::{LIMITS, Refusal};
 use dashwright_log::AppendError;
+use dashwright_model::record::golden::PlanVerdict;
 use dashwright_tests::raw::{call, methods};
 use dashwright_tests::refused::Refused;
 use dashwright_tests::service::Running;
@@ -81,6 +82,8 @@ async fn produced(running: &Running) -> Vec<(ErrorReason, Status)> {
     };
     let refusals = [
         (ErrorReason::RevisionNotKept, not_kept),
+        (ErrorReason::PlanNotFound, Refusal::PlanNotFound { fingerprint: "ab12".to_owned() }),
+        (ErrorReason::PlanNotSettled, Refusal::PlanNotSettled { verdict: PlanVerdict::Depends, plans: 2 }),
         (ErrorReason::Overloaded, Refusal::Overloaded),
         (ErrorReason::StreamTooLong, Refusal::TooManyCarts),
         (ErrorReason::Draining, Refusal::Draining),
@@ -115,6 +118,14 @@ fn changes() -> Vec<(ErrorReason, Status)> {
         (ErrorReason::EditTooLarge, WriteError::LargeEdit { records: 1_001, bytes: 1 }),
         (ErrorReason::WritesStopped, stopped),
         (ErrorReason::DiskFull, full),
+        (ErrorReason::OutcomeNotFound, WriteError::NoOutcome { outcome: 7 }),
+        (
+            ErrorReason::OutcomeResolved,
+            WriteError::OutcomeResolved { outcome: 7, state: OutcomeState::Accepted },
+        ),
+        (ErrorReason::OutcomeCountsNothing, WriteError::OutcomeCountsNothing { outcome: 7 }),
+        (ErrorReason::OutcomeQueueFull, WriteError::OutcomeQueueFull),
+        (ErrorReason::DraftTakesNoMore, WriteError::DraftTakesNoMore { draft: draft() }),
         (ErrorReason::KeyNotFound, WriteError::NoKey { key: "k".to_owned() }),
         (ErrorReason::TooManyKeys, WriteError::TooManyLive(live)),
         (ErrorReason::FirstKeyNotOperator, WriteError::FirstKey),

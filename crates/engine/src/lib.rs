@@ -23,6 +23,7 @@ mod fold;
 pub mod keys;
 mod layout;
 mod load;
+mod outcomes;
 mod revert;
 mod shared;
 mod start;
@@ -43,12 +44,17 @@ pub use engine::Engine;
 pub use entry::{
     DATASET_INIT, DATASET_RESTORE, DRAFT_CREATE, DRAFT_DISCARD, DRAFT_EDIT, DatasetInit, DatasetRestore,
     DraftCreate, DraftDiscard, DraftEdit, FORMAT, KEY_CREATE, KEY_REVOKE, KeyRevoke, OPERATOR_CALL,
-    OperatorCall, PayloadError, REVISION_PUBLISH, RevisionPublish,
+    OUTCOME_REJECT, OUTCOME_REPORT, OperatorCall, PayloadError, REVISION_PUBLISH, RevisionPublish,
 };
 pub use examine::{DraftExamined, DraftPreview, Examined};
 pub use fold::{FoldError, SETTLED_PER_ENTRY};
 pub use layout::LayoutError;
 pub use load::{EDIT_BYTES, EDIT_RECORDS, LoadError, MAX_REPORTED};
+pub use outcomes::{
+    Acceptance, Accepted, AcceptedIn, MAX_ACCEPTED_IN_DRAFT, MAX_OPEN_OUTCOMES, OUTCOMES_LOOKED_AT,
+    OutcomeAcceptance, OutcomeFacts, OutcomeFilter, OutcomePlace, OutcomeReject, OutcomeReport, OutcomeState,
+    OutcomesListed, Rejected, Reported, Resolution, WrongRecord,
+};
 pub use revert::{Revert, RevertError};
 pub use start::{Ground, InitError, RebuildCause, StartError, StartReport, initialise, restored, start};
 pub use state::{DraftFacts, Fate, RevisionFacts, StateError};

@@ -7,6 +7,7 @@ mod groups;
 mod kept;
 mod kills;
 mod loads;
+mod outcomes;
 mod trail;
 mod views;
 

@@ -188,6 +188,7 @@ fn append_revisions(directory: &Path, records: &[Record], revisions: u64) -> Out
                     puts,
                     deletes: Vec::new(),
                     keeps: Vec::new(),
+                    accepts: None,
                 })?,
             )?;
         }

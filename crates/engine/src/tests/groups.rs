@@ -56,7 +56,7 @@ fn counted() -> (Bench, Arc<Counting>, Engine) {
 fn waiting(draft: &str, record: &Record, origin: Origin) -> (WaitingEdit, Answer) {
     let (answer, answered) = oneshot::channel();
     let puts = vec![RawValue::from_string(exchange::to_line(record).unwrap()).unwrap()];
-    let edit = DraftEdit { draft: draft.to_owned(), puts, deletes: Vec::new(), keeps: Vec::new() };
+    let edit = DraftEdit { puts, ..DraftEdit::new(draft) };
     let wanted = vec![Wanted { key: record.key().unwrap(), expected: Expected::Anything, deletes: false }];
     (WaitingEdit { origin, edit, wanted, answer }, answered)
 }

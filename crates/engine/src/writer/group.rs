@@ -26,7 +26,7 @@ pub(crate) struct WaitingEdit {
 
 impl WaitingEdit {
     fn bytes(&self) -> usize {
-        let DraftEdit { draft: _, puts, deletes, keeps: _ } = &self.edit;
+        let DraftEdit { draft: _, puts, deletes, keeps: _, accepts: _ } = &self.edit;
         puts.iter().map(|line| line.get().len()).chain(deletes.iter().map(String::len)).sum()
     }
 }

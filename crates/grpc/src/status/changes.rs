@@ -3,8 +3,8 @@
 use dashwright_api::v1::ErrorReason;
 use dashwright_curation::BulkError;
 use dashwright_engine::{
-    BulkEditError, EDIT_BYTES, EDIT_RECORDS, EtagMismatch, LoadError, RevertError, TrailError, WriteError,
-    Writes,
+    BulkEditError, EDIT_BYTES, EDIT_RECORDS, EtagMismatch, LoadError, MAX_ACCEPTED_IN_DRAFT,
+    MAX_OPEN_OUTCOMES, RevertError, TrailError, WriteError, Writes,
 };
 use dashwright_log::AppendError;
 use dashwright_model::exchange::ExchangeError;
@@ -67,6 +67,25 @@ pub(super) fn told_write(error: &WriteError) -> Told {
             let live: Vec<&str> = error.live.iter().map(|id| id.as_str()).collect();
             let metadata = vec![("holder", error.holder.clone()), ("live", live.join(", "))];
             (Code::FailedPrecondition, ErrorReason::TooManyKeys, metadata)
+        }
+        WriteError::NoOutcome { outcome } => {
+            (Code::NotFound, ErrorReason::OutcomeNotFound, vec![("outcome", outcome.to_string())])
+        }
+        WriteError::OutcomeResolved { outcome, state } => {
+            let metadata = vec![("outcome", outcome.to_string()), ("state", state.name().to_owned())];
+            (Code::FailedPrecondition, ErrorReason::OutcomeResolved, metadata)
+        }
+        WriteError::OutcomeCountsNothing { outcome } => {
+            let metadata = vec![("outcome", outcome.to_string())];
+            (Code::FailedPrecondition, ErrorReason::OutcomeCountsNothing, metadata)
+        }
+        WriteError::OutcomeQueueFull => {
+            let most = vec![("most", MAX_OPEN_OUTCOMES.to_string())];
+            (Code::ResourceExhausted, ErrorReason::OutcomeQueueFull, most)
+        }
+        WriteError::DraftTakesNoMore { draft } => {
+            let metadata = vec![("draft", draft.clone()), ("most", MAX_ACCEPTED_IN_DRAFT.to_string())];
+            (Code::ResourceExhausted, ErrorReason::DraftTakesNoMore, metadata)
         }
         WriteError::FirstKey => (Code::FailedPrecondition, ErrorReason::FirstKeyNotOperator, Vec::new()),
         WriteError::NoKey { key } => (Code::NotFound, ErrorReason::KeyNotFound, vec![("key", key.clone())]),
