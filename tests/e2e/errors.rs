@@ -11,8 +11,8 @@ use dashwright_api::v1::{
 use dashwright_curation::BulkError;
 use dashwright_engine::keys::{AuthFault, KeyId, Role, TooManyLive};
 use dashwright_engine::{
-    BulkEditError, EtagMismatch, LoadError, OutcomeState, RevertError, RevisionToken, TrailError, ViewError,
-    WriteError, Writes,
+    BulkEditError, EtagMismatch, LoadError, OutcomeError, OutcomeState, RevertError, RevisionToken,
+    TrailError, ViewError, WriteError, Writes,
 };
 use dashwright_grpc::auth::Denied;
 use dashwright_grpc::{LIMITS, Refusal};
@@ -118,20 +118,21 @@ fn changes() -> Vec<(ErrorReason, Status)> {
         (ErrorReason::EditTooLarge, WriteError::LargeEdit { records: 1_001, bytes: 1 }),
         (ErrorReason::WritesStopped, stopped),
         (ErrorReason::DiskFull, full),
-        (ErrorReason::OutcomeNotFound, WriteError::NoOutcome { outcome: 7 }),
-        (
-            ErrorReason::OutcomeResolved,
-            WriteError::OutcomeResolved { outcome: 7, state: OutcomeState::Accepted },
-        ),
-        (ErrorReason::OutcomeCountsNothing, WriteError::OutcomeCountsNothing { outcome: 7 }),
-        (ErrorReason::OutcomeQueueFull, WriteError::OutcomeQueueFull),
-        (ErrorReason::DraftTakesNoMore, WriteError::DraftTakesNoMore { draft: draft() }),
         (ErrorReason::KeyNotFound, WriteError::NoKey { key: "k".to_owned() }),
         (ErrorReason::TooManyKeys, WriteError::TooManyLive(live)),
         (ErrorReason::FirstKeyNotOperator, WriteError::FirstKey),
     ];
     let told = |(reason, error)| (reason, Status::from(Refusal::from(error)));
     let mut all: Vec<_> = refusals.into_iter().map(told).collect();
+    let outcomes = [
+        (ErrorReason::OutcomeNotFound, OutcomeError::NotFound { outcome: 7 }),
+        (ErrorReason::OutcomeResolved, OutcomeError::Resolved { outcome: 7, state: OutcomeState::Accepted }),
+        (ErrorReason::OutcomeCountsNothing, OutcomeError::CountsNothing { outcome: 7 }),
+        (ErrorReason::OutcomeQueueFull, OutcomeError::QueueFull),
+        (ErrorReason::DraftTakesNoMore, OutcomeError::DraftTakesNoMore { draft: draft() }),
+    ];
+    let told = |(reason, error)| (reason, Status::from(Refusal::from(WriteError::Outcome(error))));
+    all.extend(outcomes.into_iter().map(told));
     let contradict = LoadError::Contradictions { first: Vec::new(), total: 3 };
     all.push((ErrorReason::RecordsContradict, Status::from(Refusal::from(contradict))));
     let changed = RevertError::ChangedSince { first: vec!["part/kit-7".parse().unwrap()], total: 1 };

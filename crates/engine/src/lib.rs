@@ -52,8 +52,8 @@ pub use layout::LayoutError;
 pub use load::{EDIT_BYTES, EDIT_RECORDS, LoadError, MAX_REPORTED};
 pub use outcomes::{
     Acceptance, Accepted, AcceptedIn, MAX_ACCEPTED_IN_DRAFT, MAX_OPEN_OUTCOMES, OUTCOMES_LOOKED_AT,
-    OutcomeAcceptance, OutcomeFacts, OutcomeFilter, OutcomePlace, OutcomeReject, OutcomeReport, OutcomeState,
-    OutcomesListed, Rejected, Reported, Resolution, WrongRecord,
+    OutcomeAcceptance, OutcomeError, OutcomeFacts, OutcomeFilter, OutcomePlace, OutcomeReject, OutcomeReport,
+    OutcomeState, OutcomesListed, Rejected, Reported, Resolution, WrongRecord,
 };
 pub use revert::{Revert, RevertError};
 pub use start::{Ground, InitError, RebuildCause, StartError, StartReport, initialise, restored, start};

@@ -101,6 +101,42 @@ pub struct Rejected {
     pub repeated: bool,
 }
 
+/// Why nothing was made of an outcome.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum OutcomeError {
+    /// There is none of this number.
+    #[error("there is no outcome {outcome}")]
+    NotFound {
+        /// The number that was asked for.
+        outcome: u64,
+    },
+    /// It is accepted or rejected already.
+    #[error("the outcome {outcome} is {} already", state.name())]
+    Resolved {
+        /// Its number.
+        outcome: u64,
+        /// What became of it.
+        state: OutcomeState,
+    },
+    /// The job would count for no record: none is called wrong, or they are gone.
+    #[error(
+        "the outcome {outcome} counts for no record: none is called wrong, or those that are named are gone"
+    )]
+    CountsNothing {
+        /// Its number.
+        outcome: u64,
+    },
+    /// Too many wait for a curator.
+    #[error("{MAX_OPEN_OUTCOMES} outcomes wait for a curator, which is the limit")]
+    QueueFull,
+    /// A draft takes no more.
+    #[error("{MAX_ACCEPTED_IN_DRAFT} outcomes are accepted in the draft `{draft}`, which is the limit")]
+    DraftTakesNoMore {
+        /// Its id.
+        draft: String,
+    },
+}
+
 impl OutcomeReport {
     /// What the job says of a record that its plan rests on: one that was called wrong is contradicted, whatever became of the
     /// rest.

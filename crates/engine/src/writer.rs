@@ -18,7 +18,7 @@ use crate::edit::EtagMismatch;
 use crate::fold::{FoldError, fold};
 use crate::keys::TooManyLive;
 use crate::layout::{self, LayoutError};
-use crate::outcomes::OutcomeState;
+use crate::outcomes::OutcomeError;
 use crate::shared::Shared;
 use crate::state::{DraftFacts, RequestFacts, State};
 use crate::surroundings::{Origin, Surroundings};
@@ -176,40 +176,9 @@ pub enum WriteError {
         /// Its id.
         draft: String,
     },
-    /// There is no such outcome.
-    #[error("there is no outcome {outcome}")]
-    NoOutcome {
-        /// The number that was asked for.
-        outcome: u64,
-    },
-    /// The outcome is accepted or rejected already.
-    #[error("the outcome {outcome} is {} already", state.name())]
-    OutcomeResolved {
-        /// Its number.
-        outcome: u64,
-        /// What became of it.
-        state: OutcomeState,
-    },
-    /// The job would count for no record: none is called wrong, or they are gone.
-    #[error(
-        "the outcome {outcome} counts for no record: none is called wrong, or those that are named are gone"
-    )]
-    OutcomeCountsNothing {
-        /// Its number.
-        outcome: u64,
-    },
-    /// Too many outcomes wait for a curator.
-    #[error("{} outcomes wait for a curator, which is the limit", crate::MAX_OPEN_OUTCOMES)]
-    OutcomeQueueFull,
-    /// A draft takes no more outcomes.
-    #[error(
-        "{} outcomes are accepted in the draft `{draft}`, which is the limit",
-        crate::MAX_ACCEPTED_IN_DRAFT
-    )]
-    DraftTakesNoMore {
-        /// Its id.
-        draft: String,
-    },
+    /// An outcome is not what the change takes it for.
+    #[error(transparent)]
+    Outcome(#[from] OutcomeError),
     /// The holder has as many live keys as allowed.
     #[error(transparent)]
     TooManyLive(#[from] TooManyLive),

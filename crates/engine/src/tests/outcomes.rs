@@ -7,8 +7,8 @@ use dashwright_quantity::Prose;
 use super::kills::beginning;
 use super::*;
 use crate::{
-    Acceptance, Conditions, MAX_ACCEPTED_IN_DRAFT, MAX_OPEN_OUTCOMES, OutcomeFacts, OutcomeFilter,
-    OutcomePlace, OutcomeReport, OutcomeState, WrongRecord,
+    Acceptance, Conditions, MAX_ACCEPTED_IN_DRAFT, MAX_OPEN_OUTCOMES, OutcomeError, OutcomeFacts,
+    OutcomeFilter, OutcomePlace, OutcomeReport, OutcomeState, WrongRecord,
 };
 
 const RESTS_ON: [&str; 3] = ["dash/d", "factory_audio/a", "vehicle/v1"];
@@ -125,7 +125,9 @@ fn a_job_that_did_not_work_counts_against_what_was_called_wrong_and_nothing_else
 
     let nothing = queue(&engine, report(JobResult::DidNotWork, &[], "it hums"));
     let refused = engine.accept_outcome(&origin(None), accepting(nothing, &draft), false).unwrap_err();
-    assert!(matches!(refused, WriteError::OutcomeCountsNothing { outcome } if outcome == nothing));
+    assert!(
+        matches!(refused, WriteError::Outcome(OutcomeError::CountsNothing { outcome }) if outcome == nothing)
+    );
     // Which record it was is for the curator to say.
     let records = Some(["vehicle/v1".parse().unwrap()].into());
     let named = Acceptance { records, ..accepting(nothing, &draft) };
@@ -207,14 +209,17 @@ fn what_is_resolved_or_unknown_is_not_resolved_again() {
             let rejected = engine.reject_outcome(&origin(None), outcome, validate_only).map(drop);
             for refused in [accepted, rejected] {
                 assert!(
-                    matches!(refused, Err(WriteError::OutcomeResolved { outcome: of, state }) if of == outcome && state == found),
+                    matches!(refused, Err(WriteError::Outcome(OutcomeError::Resolved { outcome: of, state })) if of == outcome && state == found),
                     "{refused:?}"
                 );
             }
         }
     }
     let unknown = engine.reject_outcome(&origin(None), 1, false);
-    assert!(matches!(unknown, Err(WriteError::NoOutcome { outcome: 1 })), "{unknown:?}");
+    assert!(
+        matches!(unknown, Err(WriteError::Outcome(OutcomeError::NotFound { outcome: 1 }))),
+        "{unknown:?}"
+    );
     let no_draft = queue(&engine, worked(""));
     let refused = engine.accept_outcome(&origin(None), accepting(no_draft, "none"), false);
     assert!(matches!(refused, Err(WriteError::NoOpenDraft { .. })), "{refused:?}");
@@ -294,7 +299,10 @@ fn the_queue_and_a_draft_take_no_more_than_their_limits() {
         accept(&engine, *number, &draft);
     }
     let refused = engine.accept_outcome(&origin(None), accepting(*last, &draft), false);
-    assert!(matches!(refused, Err(WriteError::DraftTakesNoMore { .. })), "{refused:?}");
+    assert!(
+        matches!(refused, Err(WriteError::Outcome(OutcomeError::DraftTakesNoMore { .. }))),
+        "{refused:?}"
+    );
     engine.discard_draft(&origin(None), &draft).unwrap();
     drop(engine);
     let engine = bench.start();
@@ -308,7 +316,7 @@ fn the_queue_and_a_draft_take_no_more_than_their_limits() {
     });
     full.unwrap();
     let refused = engine.report_outcome(&origin(None), worked("one more"));
-    assert!(matches!(refused, Err(WriteError::OutcomeQueueFull)), "{refused:?}");
+    assert!(matches!(refused, Err(WriteError::Outcome(OutcomeError::QueueFull))), "{refused:?}");
     engine.reject_outcome(&origin(None), *last, false).unwrap();
     engine.report_outcome(&origin(None), worked("one more")).unwrap();
 }

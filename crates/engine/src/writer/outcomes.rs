@@ -14,8 +14,8 @@ use crate::entry::{DRAFT_EDIT, DraftEdit, OUTCOME_REJECT, OUTCOME_REPORT};
 use crate::layout::{self, LayoutError};
 use crate::load::{EDIT_BYTES, EDIT_RECORDS};
 use crate::outcomes::{
-    Acceptance, Accepted, MAX_ACCEPTED_IN_DRAFT, MAX_OPEN_OUTCOMES, OutcomeAcceptance, OutcomeFacts,
-    OutcomeReject, OutcomeReport, OutcomeState, Rejected, Reported,
+    Acceptance, Accepted, MAX_ACCEPTED_IN_DRAFT, MAX_OPEN_OUTCOMES, OutcomeAcceptance, OutcomeError,
+    OutcomeFacts, OutcomeReject, OutcomeReport, OutcomeState, Rejected, Reported,
 };
 use crate::state::RequestFacts;
 use crate::surroundings::Origin;
@@ -41,7 +41,7 @@ impl Writer {
             };
         }
         if self.state.open_outcomes >= MAX_OPEN_OUTCOMES {
-            return Err(WriteError::OutcomeQueueFull);
+            return Err(OutcomeError::QueueFull.into());
         }
         let stored = self.append(origin, OUTCOME_REPORT, &[report])?;
         // A store that failed over this entry has stopped writes; what the log has taken is told after the restart.
@@ -91,7 +91,7 @@ impl Writer {
         };
         let Counted { edit: puts, keeps, gone, bytes } = self.counted(&facts.report, open.number, &wanted)?;
         if puts.is_empty() {
-            return Err(WriteError::OutcomeCountsNothing { outcome: *outcome });
+            return Err(OutcomeError::CountsNothing { outcome: *outcome }.into());
         }
         if puts.len() > EDIT_RECORDS || bytes > EDIT_BYTES {
             return Err(WriteError::LargeEdit { records: puts.len(), bytes });
@@ -130,7 +130,7 @@ impl Writer {
         if accepted.len() < MAX_ACCEPTED_IN_DRAFT {
             return Ok(());
         }
-        Err(WriteError::DraftTakesNoMore { draft: draft.to_owned() })
+        Err(OutcomeError::DraftTakesNoMore { draft: draft.to_owned() }.into())
     }
 
     /// The records as the draft has them, or where it says nothing of them the dataset, with one more job counted.
@@ -175,13 +175,13 @@ impl Writer {
         let facts = self.any_outcome(outcome)?;
         match facts.state() {
             OutcomeState::Open => Ok(facts),
-            state => Err(WriteError::OutcomeResolved { outcome, state }),
+            state => Err(OutcomeError::Resolved { outcome, state }.into()),
         }
     }
 
     fn any_outcome(&self, outcome: u64) -> Result<OutcomeFacts, WriteError> {
         let facts = self.shared.outcome(outcome).map_err(from_state)?;
-        facts.ok_or(WriteError::NoOutcome { outcome })
+        Ok(facts.ok_or(OutcomeError::NotFound { outcome })?)
     }
 
     /// The outcome that an earlier request reported or rejected.

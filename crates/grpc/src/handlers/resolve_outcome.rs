@@ -3,7 +3,7 @@
 use dashwright_api::v1;
 use dashwright_api::v1::resolve_outcome_request::Resolution;
 use dashwright_engine::keys::Caller;
-use dashwright_engine::{Acceptance, Accepted, Engine, Origin, Rejected, WriteError};
+use dashwright_engine::{Acceptance, Accepted, Engine, Origin, OutcomeError, Rejected, WriteError};
 
 use crate::from_proto::{FieldFaults, FieldProblem, accepting, change, draft_id_in, outcome_number};
 use crate::{Refusal, Service, to_proto};
@@ -52,7 +52,7 @@ fn accepted(
 ) -> Result<v1::ResolveOutcomeResponse, Refusal> {
     let v1::AcceptOutcome { draft_id, records } = accept;
     let facts = engine.outcome(outcome).map_err(|_| Refusal::Damaged)?;
-    let facts = facts.ok_or(WriteError::NoOutcome { outcome })?;
+    let facts = facts.ok_or(WriteError::from(OutcomeError::NotFound { outcome }))?;
     // What a plan rests on never changes, so that nothing can come between this and the acceptance.
     let mut faults = FieldFaults::default();
     let records = accepting(records, &facts.report.rests_on, &mut faults);

@@ -4,7 +4,7 @@ use dashwright_api::v1::ErrorReason;
 use dashwright_curation::BulkError;
 use dashwright_engine::{
     BulkEditError, EDIT_BYTES, EDIT_RECORDS, EtagMismatch, LoadError, MAX_ACCEPTED_IN_DRAFT,
-    MAX_OPEN_OUTCOMES, RevertError, TrailError, WriteError, Writes,
+    MAX_OPEN_OUTCOMES, OutcomeError, RevertError, TrailError, WriteError, Writes,
 };
 use dashwright_log::AppendError;
 use dashwright_model::exchange::ExchangeError;
@@ -68,25 +68,7 @@ pub(super) fn told_write(error: &WriteError) -> Told {
             let metadata = vec![("holder", error.holder.clone()), ("live", live.join(", "))];
             (Code::FailedPrecondition, ErrorReason::TooManyKeys, metadata)
         }
-        WriteError::NoOutcome { outcome } => {
-            (Code::NotFound, ErrorReason::OutcomeNotFound, vec![("outcome", outcome.to_string())])
-        }
-        WriteError::OutcomeResolved { outcome, state } => {
-            let metadata = vec![("outcome", outcome.to_string()), ("state", state.name().to_owned())];
-            (Code::FailedPrecondition, ErrorReason::OutcomeResolved, metadata)
-        }
-        WriteError::OutcomeCountsNothing { outcome } => {
-            let metadata = vec![("outcome", outcome.to_string())];
-            (Code::FailedPrecondition, ErrorReason::OutcomeCountsNothing, metadata)
-        }
-        WriteError::OutcomeQueueFull => {
-            let most = vec![("most", MAX_OPEN_OUTCOMES.to_string())];
-            (Code::ResourceExhausted, ErrorReason::OutcomeQueueFull, most)
-        }
-        WriteError::DraftTakesNoMore { draft } => {
-            let metadata = vec![("draft", draft.clone()), ("most", MAX_ACCEPTED_IN_DRAFT.to_string())];
-            (Code::ResourceExhausted, ErrorReason::DraftTakesNoMore, metadata)
-        }
+        WriteError::Outcome(error) => told_outcome(error),
         WriteError::FirstKey => (Code::FailedPrecondition, ErrorReason::FirstKeyNotOperator, Vec::new()),
         WriteError::NoKey { key } => (Code::NotFound, ErrorReason::KeyNotFound, vec![("key", key.clone())]),
         WriteError::ExpiryOver { .. } | WriteError::Time { .. } => {
@@ -100,6 +82,28 @@ pub(super) fn told_write(error: &WriteError) -> Told {
         | WriteError::NotJson(_)
         | WriteError::Id(_)
         | WriteError::Kind(_) => (Code::Internal, ErrorReason::Internal, vec![("request_id", String::new())]),
+    }
+}
+
+fn told_outcome(error: &OutcomeError) -> Told {
+    let of = |outcome: &u64| vec![("outcome", outcome.to_string())];
+    match error {
+        OutcomeError::NotFound { outcome } => (Code::NotFound, ErrorReason::OutcomeNotFound, of(outcome)),
+        OutcomeError::Resolved { outcome, state } => {
+            let metadata = vec![("outcome", outcome.to_string()), ("state", state.name().to_owned())];
+            (Code::FailedPrecondition, ErrorReason::OutcomeResolved, metadata)
+        }
+        OutcomeError::CountsNothing { outcome } => {
+            (Code::FailedPrecondition, ErrorReason::OutcomeCountsNothing, of(outcome))
+        }
+        OutcomeError::QueueFull => {
+            let most = vec![("most", MAX_OPEN_OUTCOMES.to_string())];
+            (Code::ResourceExhausted, ErrorReason::OutcomeQueueFull, most)
+        }
+        OutcomeError::DraftTakesNoMore { draft } => {
+            let metadata = vec![("draft", draft.clone()), ("most", MAX_ACCEPTED_IN_DRAFT.to_string())];
+            (Code::ResourceExhausted, ErrorReason::DraftTakesNoMore, metadata)
+        }
     }
 }
 
