@@ -7,6 +7,9 @@ mod commands;
 #[path = "process/encrypted.rs"]
 mod encrypted;
 #[cfg(test)]
+#[path = "process/feedback.rs"]
+mod feedback;
+#[cfg(test)]
 #[path = "process/formats.rs"]
 mod formats;
 #[cfg(test)]

@@ -17,6 +17,8 @@ mod keeping_tests;
 mod keys;
 mod lists;
 mod outcomes;
+#[cfg(test)]
+mod outcomes_tests;
 mod page;
 mod pieces;
 mod plan;

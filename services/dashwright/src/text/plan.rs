@@ -285,5 +285,8 @@ fn fingerprint(page: &mut Page, answer: &v1::PlanInstallResponse) {
     }
     let token = answer.revision.as_ref().map_or("", |revision| revision.token.as_str());
     page.line(0, &format!("fingerprint {}, of revision {token}", answer.fingerprint));
-    page.line(0, "after the job: `dashwright outcome report` with the same words, --fingerprint and --at");
+    // A job is done by one plan.
+    if answer.depends.is_empty() {
+        page.line(0, "after the job: `dashwright outcome report`, the same words, --fingerprint and --at");
+    }
 }

@@ -280,6 +280,11 @@ fn answer() -> v1::PlanInstallResponse {
         .into();
     for part in &mut numbered {
         part.title = format!("made as {}", part.number);
+        if part.id == "hw-1" {
+            let evidence =
+                v1::Evidence { confirmed_jobs: 3, contradicted_jobs: 1, ..v1::Evidence::default() };
+            part.evidence = Some(evidence);
+        }
         part.variant = text(if part.id == "kit-2" { "silver" } else { "" });
     }
     v1::PlanInstallResponse {
@@ -312,6 +317,13 @@ fn answer() -> v1::PlanInstallResponse {
         weakest_evidence: Some(v1::WeakestEvidence {
             grade: v1::Grade::Reported.into(),
             record: Some(key(v1::RecordKind::Part, "hw-1")),
+        }),
+        fingerprint: text("ab12"),
+        jobs: Some(v1::JobCounts {
+            confirmed_jobs: 0,
+            least_confirmed: Some(key(v1::RecordKind::Radio, "radio-1")),
+            contradicted_jobs: 1,
+            most_contradicted: Some(key(v1::RecordKind::Part, "hw-1")),
         }),
         radio: Some(v1::RadioSummary {
             id: text("radio-1"),
@@ -409,6 +421,15 @@ fn what_must_be_and_is_not_met_is_told_even_where_there_is_no_plan() {
          why: nothing stands between them\n\nrevision not named\n\
          joins, settings, steps and all cautions: add --full; why: add --explain",
     );
+}
+
+#[test]
+fn one_plan_says_how_its_job_is_told_of() {
+    let mut answer = answer();
+    answer.depends.clear();
+    let told = plain(&told(&answer, &Records::new(), SHORT));
+    let end = "after the job: `dashwright outcome report`, the same words, --fingerprint and\n  --at";
+    assert!(told.trim_end().ends_with(end), "{told}");
 }
 
 #[test]
