@@ -483,3 +483,55 @@ async fn what_can_not_be_resolved_is_told_and_a_discarded_draft_opens_its_outcom
     assert_eq!(after.contradicted_jobs, 1);
     running.stop().await.unwrap();
 }
+
+/// What the demo catalogue says that every candidate has, of one kind; nothing where they differ.
+fn shared(kind: &str, ids: impl Iterator<Item = String>) -> Vec<String> {
+    let ids: BTreeSet<String> = ids.collect();
+    if ids.len() == 1 { ids.into_iter().map(|id| format!("{kind}/{id}")).collect() } else { Vec::new() }
+}
+
+/// A question by year, make, model and option may leave several lines that get one plan: which of them the job has seen nobody knows.
+#[tokio::test(flavor = "multi_thread")]
+async fn of_several_vehicles_with_one_plan_only_what_they_share_counts() {
+    let (_home, running) = Running::demo().await.unwrap();
+    let all = demo_json().unwrap();
+    let text = |value: &Value| value.as_str().unwrap().to_owned();
+    let mut several = 0;
+    for line in all["vehicle"].values() {
+        let question = v1::VehicleQuestion {
+            make: text(&line["make"]),
+            model: text(&line["model"]),
+            model_year: u32::try_from(line["years"]["from"].as_u64().unwrap()).unwrap(),
+            audio_option: text(&line["audio_options"][0]["code"]),
+            ..Default::default()
+        };
+        let question = v1::PlanInstallRequest {
+            vehicle: Some(question),
+            radio_id: RADIO.to_owned(),
+            ..Default::default()
+        };
+        let plan = plan(&running, &question).await;
+        let planned = [v1::Verdict::FitsAsIs, v1::Verdict::FitsWithParts].contains(&plan.verdict());
+        if !planned || !plan.depends.is_empty() || plan.candidates.len() < 2 {
+            continue;
+        }
+        let reported = client(&running).report_outcome(report(&question, &plan)).await.unwrap().into_inner();
+        let lines = || plan.candidates.iter().map(|it| (it, &all["vehicle"][&it.vehicle_id]));
+        let audio = |(it, line): (&v1::Candidate, &Value)| {
+            let mut options = line["audio_options"].as_array().unwrap().iter();
+            text(&options.find(|option| option["code"] == it.audio_option.as_str()).unwrap()["audio"])
+        };
+        let expected = [
+            shared("dash", lines().map(|(_, line)| text(&line["dash"]))),
+            shared("factory_audio", lines().map(audio)),
+            shared("vehicle", lines().map(|(it, _)| it.vehicle_id.clone())),
+        ]
+        .concat();
+        let of_vehicle = |record: &&String| !record.starts_with("part/") && !record.starts_with("radio/");
+        let found: Vec<String> = reported.rests_on.iter().filter(of_vehicle).cloned().collect();
+        assert_eq!(found, expected, "{:?}", plan.candidates);
+        several += usize::from(expected.len() < 3);
+    }
+    assert!(several > 0, "no question leaves several vehicles with one plan");
+    running.stop().await.unwrap();
+}

@@ -286,7 +286,9 @@ fn fingerprint(page: &mut Page, answer: &v1::PlanInstallResponse) {
     let token = answer.revision.as_ref().map_or("", |revision| revision.token.as_str());
     page.line(0, &format!("fingerprint {}, of revision {token}", answer.fingerprint));
     // A job is done by one plan.
-    if answer.depends.is_empty() {
-        page.line(0, "after the job: `dashwright outcome report`, the same words, --fingerprint and --at");
+    if !answer.depends.is_empty() || answer.verdict() == v1::Verdict::Depends {
+        return;
     }
+    let when = if is_planned(answer.verdict()) { "after the job" } else { "if it goes in all the same" };
+    page.line(0, &format!("{when}: `dashwright outcome report`, the same words, --fingerprint and --at"));
 }

@@ -264,6 +264,15 @@ fn variant(place: u32, id: &str, cents: u64) -> v1::PlanVariant {
     }
 }
 
+fn jobs() -> v1::JobCounts {
+    v1::JobCounts {
+        confirmed_jobs: 0,
+        least_confirmed: Some(key(v1::RecordKind::Radio, "radio-1")),
+        contradicted_jobs: 1,
+        most_contradicted: Some(key(v1::RecordKind::Part, "hw-1")),
+    }
+}
+
 fn answer() -> v1::PlanInstallResponse {
     let choice = |value: &str, place| v1::QuestionChoice {
         value: text(value),
@@ -319,12 +328,7 @@ fn answer() -> v1::PlanInstallResponse {
             record: Some(key(v1::RecordKind::Part, "hw-1")),
         }),
         fingerprint: text("ab12"),
-        jobs: Some(v1::JobCounts {
-            confirmed_jobs: 0,
-            least_confirmed: Some(key(v1::RecordKind::Radio, "radio-1")),
-            contradicted_jobs: 1,
-            most_contradicted: Some(key(v1::RecordKind::Part, "hw-1")),
-        }),
+        jobs: Some(jobs()),
         radio: Some(v1::RadioSummary {
             id: text("radio-1"),
             brand: text("Brandless"),
