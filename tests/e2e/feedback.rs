@@ -535,3 +535,40 @@ async fn of_several_vehicles_with_one_plan_only_what_they_share_counts() {
     assert!(several > 0, "no question leaves several vehicles with one plan");
     running.stop().await.unwrap();
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn outcomes_outlive_a_restart_a_lost_store_and_a_restore() {
+    let (home, running) = Running::demo().await.unwrap();
+    let question = asked("A8", RADIO);
+    let answer = plan(&running, &question).await;
+    let mut numbers = Vec::new();
+    for _ in 0..3 {
+        let done = client(&running).report_outcome(report(&question, &answer)).await.unwrap().into_inner();
+        numbers.push(done.outcome);
+    }
+    let draft = empty_draft(&running).await;
+    client(&running).resolve_outcome(accept(numbers[0], &draft, &[])).await.unwrap();
+    client(&running).resolve_outcome(reject(numbers[1])).await.unwrap();
+    let expected = listed(&running, v1::OutcomeState::Unspecified).await;
+    assert_eq!(expected.len(), 3);
+    let request = v1::BackupRequest { reason: "a test".to_owned() }.encode_to_vec();
+    let pieces = call_to_its_end(&running.channel, "/dashwright.v1.KeyService/Backup", request).await;
+    let pieces = pieces.unwrap().unwrap();
+    let backup: Vec<u8> =
+        pieces.iter().flat_map(|piece| v1::BackupResponse::decode(piece.as_slice()).unwrap().chunk).collect();
+    running.stop().await.unwrap();
+    for lost in [false, true] {
+        if lost {
+            home.lose_store().unwrap();
+        }
+        let running = Running::start(&home).await.unwrap();
+        assert_eq!(listed(&running, v1::OutcomeState::Unspecified).await, expected, "store lost: {lost}");
+        running.stop().await.unwrap();
+    }
+    let copy = Home::restored("copy", &backup).unwrap();
+    let running = Running::start(&copy).await.unwrap();
+    assert_eq!(listed(&running, v1::OutcomeState::Unspecified).await, expected);
+    // The plan is of a revision before the backup, which both histories have.
+    client(&running).report_outcome(report(&question, &answer)).await.unwrap();
+    running.stop().await.unwrap();
+}
