@@ -28,6 +28,9 @@ mod errors;
 #[path = "e2e/exchange.rs"]
 mod exchange;
 #[cfg(test)]
+#[path = "e2e/feedback.rs"]
+mod feedback;
+#[cfg(test)]
 #[path = "e2e/findings.rs"]
 mod findings;
 #[cfg(test)]

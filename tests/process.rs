@@ -13,6 +13,9 @@ mod encrypted;
 #[path = "process/exchange.rs"]
 mod exchange;
 #[cfg(test)]
+#[path = "process/feedback.rs"]
+mod feedback;
+#[cfg(test)]
 #[path = "process/formats.rs"]
 mod formats;
 #[cfg(test)]

@@ -11,12 +11,13 @@ use dashwright_api::v1::{
 use dashwright_curation::BulkError;
 use dashwright_engine::keys::{AuthFault, KeyId, Role, TooManyLive};
 use dashwright_engine::{
-    BulkEditError, EtagMismatch, LoadError, ReceiveError, RevertError, RevisionToken, TrailError, ViewError,
-    WriteError, Writes,
+    BulkEditError, EtagMismatch, LoadError, OutcomeError, OutcomeState, ReceiveError, RevertError,
+    RevisionToken, TrailError, ViewError, WriteError, Writes,
 };
 use dashwright_grpc::auth::Denied;
 use dashwright_grpc::{LIMITS, Refusal};
 use dashwright_log::AppendError;
+use dashwright_model::record::golden::PlanVerdict;
 use dashwright_tests::raw::{call, methods};
 use dashwright_tests::refused::Refused;
 use dashwright_tests::service::Running;
@@ -81,6 +82,8 @@ async fn produced(running: &Running) -> Vec<(ErrorReason, Status)> {
     };
     let refusals = [
         (ErrorReason::RevisionNotKept, not_kept),
+        (ErrorReason::PlanNotFound, Refusal::PlanNotFound { fingerprint: "ab12".to_owned() }),
+        (ErrorReason::PlanNotSettled, Refusal::PlanNotSettled { verdict: PlanVerdict::Depends, plans: 2 }),
         (ErrorReason::Overloaded, Refusal::Overloaded),
         (ErrorReason::StreamTooLong, Refusal::TooManyCarts),
         (ErrorReason::ImportBusy, ReceiveError::Busy.into()),
@@ -130,6 +133,15 @@ fn changes() -> Vec<(ErrorReason, Status)> {
     ];
     let told = |(reason, error)| (reason, Status::from(Refusal::from(error)));
     let mut all: Vec<_> = refusals.into_iter().map(told).collect();
+    let outcomes = [
+        (ErrorReason::OutcomeNotFound, OutcomeError::NotFound { outcome: 7 }),
+        (ErrorReason::OutcomeResolved, OutcomeError::Resolved { outcome: 7, state: OutcomeState::Accepted }),
+        (ErrorReason::OutcomeCountsNothing, OutcomeError::CountsNothing { outcome: 7 }),
+        (ErrorReason::OutcomeQueueFull, OutcomeError::QueueFull),
+        (ErrorReason::DraftTakesNoMore, OutcomeError::DraftTakesNoMore { draft: draft() }),
+    ];
+    let told = |(reason, error)| (reason, Status::from(Refusal::from(WriteError::Outcome(error))));
+    all.extend(outcomes.into_iter().map(told));
     let contradict = LoadError::Contradictions { first: Vec::new(), total: 3 };
     all.push((ErrorReason::RecordsContradict, Status::from(Refusal::from(contradict))));
     let changed = RevertError::ChangedSince { first: vec!["part/kit-7".parse().unwrap()], total: 1 };

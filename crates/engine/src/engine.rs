@@ -111,7 +111,7 @@ impl Engine {
         wanted: Vec<Wanted>,
     ) -> Result<Drafted, WriteError> {
         let (answer, answered) = oneshot::channel();
-        self.send(Command::Edit(WaitingEdit { origin, edit, wanted, answer }), answered)
+        self.send(Command::Edit(Box::new(WaitingEdit { origin, edit, wanted, answer })), answered)
     }
 
     fn send<T>(

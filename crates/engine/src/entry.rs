@@ -7,6 +7,8 @@ use dashwright_model::record::RecordKind;
 use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
 
+use crate::outcomes::{OutcomeAcceptance, OutcomeReport};
+
 /// The first entry of every log.
 pub const DATASET_INIT: &str = "dataset.init";
 /// A dataset was restored from a backup: from here on the history is another one.
@@ -19,6 +21,11 @@ pub const DRAFT_EDIT: &str = "draft.edit";
 pub const DRAFT_DISCARD: &str = "draft.discard";
 /// What a draft holds becomes the next revision.
 pub const REVISION_PUBLISH: &str = "revision.publish";
+
+/// What came of a job is reported; the payload is an [`OutcomeReport`](crate::OutcomeReport).
+pub const OUTCOME_REPORT: &str = "outcome.report";
+/// A reported outcome does not count. One that does is an edit of a draft.
+pub const OUTCOME_REJECT: &str = "outcome.reject";
 
 /// A key is made; the payload is a [`KeyFacts`](crate::KeyFacts).
 pub const KEY_CREATE: &str = "key.create";
@@ -79,6 +86,9 @@ pub struct DraftEdit {
     /// The import that this edit is a part of. Boxed: few edits are.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub import: Option<Box<ImportPart>>,
+    /// The outcome whose acceptance the edit is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub accepts: Option<OutcomeAcceptance>,
 }
 
 /// What the edits of an import have in common: all of them are made, or the draft takes nothing else and is not published.
@@ -112,8 +122,14 @@ pub enum OnConflict {
 impl DraftEdit {
     /// An edit that does nothing yet.
     pub(crate) fn new(draft: &str) -> Self {
-        let draft = draft.to_owned();
-        Self { draft, puts: Vec::new(), deletes: Vec::new(), keeps: Vec::new(), import: None }
+        Self {
+            draft: draft.to_owned(),
+            puts: Vec::new(),
+            deletes: Vec::new(),
+            keeps: Vec::new(),
+            import: None,
+            accepts: None,
+        }
     }
 }
 
@@ -184,12 +200,17 @@ pub(crate) fn draft_of(entry: &Entry) -> Result<Option<String>, PayloadError> {
     })
 }
 
-/// The keys of the records that an entry puts or deletes.
+/// The keys of the records that an entry puts or deletes, or that a report rests on.
 pub(crate) fn records_of(entry: &Entry) -> Result<Vec<String>, PayloadError> {
-    if entry.kind.as_str() != DRAFT_EDIT {
-        return Ok(Vec::new());
+    match entry.kind.as_str() {
+        DRAFT_EDIT => edited_by(entry),
+        OUTCOME_REPORT => Ok(payload::<OutcomeReport>(entry)?.rests_on),
+        _ => Ok(Vec::new()),
     }
-    let DraftEdit { draft: _, puts, mut deletes, keeps: _, import: _ } = payload(entry)?;
+}
+
+fn edited_by(entry: &Entry) -> Result<Vec<String>, PayloadError> {
+    let DraftEdit { draft: _, puts, mut deletes, keeps: _, import: _, accepts: _ } = payload(entry)?;
     let malformed = |source| PayloadError { kind: DRAFT_EDIT.to_owned(), source };
     for line in puts {
         deletes.push(key_of_line(line.get()).map_err(malformed)?);

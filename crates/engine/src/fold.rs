@@ -5,6 +5,7 @@
 //! what they replace moves to the versions. So no batch grows with a draft, and each is applied wholly or not at all.
 
 mod index;
+mod outcomes;
 mod settle;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -15,7 +16,8 @@ use dashwright_store::{Changes, Space, Store, StoreError};
 use crate::entry::{
     DATASET_INIT, DATASET_RESTORE, DRAFT_CREATE, DRAFT_DISCARD, DRAFT_EDIT, DatasetInit, DatasetRestore,
     DraftCreate, DraftDiscard, DraftEdit, FORMAT, KEY_CREATE, KEY_REVOKE, KeyRevoke, OPERATOR_CALL,
-    OperatorCall, PayloadError, REVISION_PUBLISH, RevisionPublish, key_of_line, payload,
+    OUTCOME_REJECT, OUTCOME_REPORT, OperatorCall, PayloadError, REVISION_PUBLISH, RevisionPublish,
+    key_of_line, payload,
 };
 use crate::keys::KeyFacts;
 use crate::layout::{self, Index, LayoutError};
@@ -62,6 +64,12 @@ pub enum FoldError {
     DraftExists {
         /// Its id.
         draft: String,
+    },
+    /// The outcome does not exist, or is resolved.
+    #[error("there is no open outcome {outcome}")]
+    NoOpenOutcome {
+        /// Its number.
+        outcome: u64,
     },
     /// A key of that id exists.
     #[error("there is a key `{key}` already")]
@@ -111,8 +119,10 @@ pub(crate) fn fold(
         DATASET_RESTORE => step.restore()?,
         DRAFT_CREATE => step.create()?,
         DRAFT_EDIT => step.edit(store)?,
-        DRAFT_DISCARD => step.discard()?,
-        REVISION_PUBLISH => step.publish()?,
+        DRAFT_DISCARD => step.discard(store)?,
+        REVISION_PUBLISH => step.publish(store)?,
+        OUTCOME_REPORT => step.report_outcome()?,
+        OUTCOME_REJECT => step.reject_outcome(store)?,
         KEY_CREATE => step.create_key()?,
         KEY_REVOKE => step.revoke_key()?,
         OPERATOR_CALL => step.operator_call()?,
@@ -184,10 +194,11 @@ impl Step<'_> {
     }
 
     fn edit(&mut self, store: &Store) -> Result<(), FoldError> {
-        let DraftEdit { draft, puts, deletes, keeps, import } = payload(&self.stored.entry)?;
+        let DraftEdit { draft, puts, deletes, keeps, import, accepts } = payload(&self.stored.entry)?;
         let mut facts = self.open(&draft)?;
         let seen = self.seen_before(store, facts.number, &keeps)?;
         let last = import.as_ref().map_or(self.state.revision(), |import| import.seen);
+        let mut edited = Vec::new();
         let mut item = |key: &str, version| {
             let item = layout::item(*seen.get(key).unwrap_or(&last), version);
             self.changes.put(Space::Draft, layout::draft_key(facts.number, key.as_bytes()), item);
@@ -198,9 +209,13 @@ impl Step<'_> {
             let malformed = |source| PayloadError { kind: DRAFT_EDIT.to_owned(), source };
             let key = key_of_line(line.get()).map_err(malformed)?;
             item(&key, layout::put(line.get().as_bytes()));
+            edited.push(key);
         }
         for key in deletes {
             item(&key, layout::deleted());
+        }
+        if let Some(acceptance) = accepts {
+            self.accept_outcome(store, &acceptance, (&draft, facts.number), edited)?;
         }
         facts.edits += 1;
         facts.editors.insert(self.stored.entry.actor.clone());
@@ -225,13 +240,14 @@ impl Step<'_> {
         Ok(seen)
     }
 
-    fn discard(&mut self) -> Result<(), FoldError> {
+    fn discard(&mut self, store: &Store) -> Result<(), FoldError> {
         let DraftDiscard { draft } = payload(&self.stored.entry)?;
         let facts = DraftFacts { fate: Fate::Discarded, ..self.open(&draft)? };
+        self.end_acceptances(store, facts.number, true)?;
         self.put_draft(&draft, facts, None)
     }
 
-    fn publish(&mut self) -> Result<(), FoldError> {
+    fn publish(&mut self, store: &Store) -> Result<(), FoldError> {
         let RevisionPublish { draft, revision, content_hash, changed, records } =
             payload(&self.stored.entry)?;
         let expected = self.state.revision() + 1;
@@ -239,6 +255,7 @@ impl Step<'_> {
             return Err(FoldError::Revision { expected, found: revision });
         }
         let facts = DraftFacts { fate: Fate::Published(revision), ..self.open(&draft)? };
+        self.end_acceptances(store, facts.number, false)?;
         self.put_draft(&draft, facts, Some(revision))?;
         self.changes.put(Space::Index, layout::publication_key(&draft), revision.to_be_bytes());
         let entry = &self.stored.entry;

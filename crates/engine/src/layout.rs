@@ -9,8 +9,10 @@
 //! Meta     "key/" id                facts                 every key that was made
 //! Meta     "revision/" revision     facts                 every revision
 //! Meta     "request/" request id    facts                 what a request led to
+//! Meta     "outcome/" state, number   facts             every outcome that was reported
+//! Meta     "accepted/" draft number, number             outcomes that are accepted in a draft which is open
 //! Leaf     sequence                 hash                  the entry as a leaf of the Merkle tree
-//! Index    "r" KEY 00 sequence                            entries that put or delete a record
+//! Index    "r" KEY 00 sequence                            entries that put or delete a record, or report on it
 //! Index    "a" actor 00 sequence                          entries by an actor
 //! Index    "k" kind 00 sequence                           entries of a kind
 //! Index    "d" draft id 00 sequence                       entries of a draft
@@ -25,11 +27,15 @@ use std::sync::Arc;
 use dashwright_log::Digest;
 use serde::{Deserialize, Serialize};
 
+use crate::outcomes::OutcomeState;
+
 pub(crate) const DATASET: &[u8] = b"dataset";
 pub(crate) const DRAFTS: &[u8] = b"draft/";
 pub(crate) const KEYS: &[u8] = b"key/";
 pub(crate) const REVISIONS: &[u8] = b"revision/";
 pub(crate) const REQUESTS: &[u8] = b"request/";
+pub(crate) const OUTCOMES: &[u8] = b"outcome/";
+pub(crate) const ACCEPTED: &[u8] = b"accepted/";
 
 const PUT: u8 = b'+';
 const DELETED: u8 = b'-';
@@ -59,6 +65,24 @@ pub(crate) fn request_key(id: &str) -> Vec<u8> {
 
 pub(crate) fn key_key(id: &str) -> Vec<u8> {
     [KEYS, id.as_bytes()].concat()
+}
+
+/// What the keys of outcomes in a state begin with.
+pub(crate) fn outcomes_prefix(state: OutcomeState) -> Vec<u8> {
+    [OUTCOMES, &[state.letter()]].concat()
+}
+
+pub(crate) fn outcome_key(state: OutcomeState, number: u64) -> Vec<u8> {
+    [outcomes_prefix(state), number.to_be_bytes().to_vec()].concat()
+}
+
+/// What the keys of the outcomes begin with that are accepted in a draft.
+pub(crate) fn acceptances_prefix(draft: u64) -> Vec<u8> {
+    [ACCEPTED, &draft.to_be_bytes()].concat()
+}
+
+pub(crate) fn acceptance_key(draft: u64, outcome: u64) -> Vec<u8> {
+    [acceptances_prefix(draft), outcome.to_be_bytes().to_vec()].concat()
 }
 
 /// What an index is asked for.

@@ -25,6 +25,7 @@ mod inbox;
 pub mod keys;
 mod layout;
 mod load;
+mod outcomes;
 mod revert;
 mod shared;
 mod start;
@@ -45,7 +46,8 @@ pub use engine::Engine;
 pub use entry::{
     DATASET_INIT, DATASET_RESTORE, DRAFT_CREATE, DRAFT_DISCARD, DRAFT_EDIT, DatasetInit, DatasetRestore,
     DraftCreate, DraftDiscard, DraftEdit, FORMAT, ImportPart, KEY_CREATE, KEY_REVOKE, KeyRevoke,
-    OPERATOR_CALL, OnConflict, OperatorCall, PayloadError, REVISION_PUBLISH, RevisionPublish,
+    OPERATOR_CALL, OUTCOME_REJECT, OUTCOME_REPORT, OnConflict, OperatorCall, PayloadError, REVISION_PUBLISH,
+    RevisionPublish,
 };
 pub use examine::{DraftExamined, DraftPreview, Examined};
 pub use fold::{FoldError, SETTLED_PER_ENTRY};
@@ -58,6 +60,11 @@ pub use inbox::{
 };
 pub use layout::LayoutError;
 pub use load::{EDIT_BYTES, EDIT_RECORDS, LoadError, MAX_REPORTED};
+pub use outcomes::{
+    Acceptance, Accepted, AcceptedIn, MAX_ACCEPTED_IN_DRAFT, MAX_OPEN_OUTCOMES, OUTCOMES_LOOKED_AT,
+    OutcomeAcceptance, OutcomeError, OutcomeFacts, OutcomeFilter, OutcomePlace, OutcomeReject, OutcomeReport,
+    OutcomeState, OutcomesListed, Rejected, Reported, Resolution, WrongRecord,
+};
 pub use revert::{Revert, RevertError};
 pub use start::{Ground, InitError, RebuildCause, StartError, StartReport, initialise, restored, start};
 pub use state::{DraftFacts, Fate, RevisionFacts, StateError};

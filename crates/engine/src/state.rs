@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 use crate::entry::ImportPart;
 use crate::keys::KeyFacts;
 use crate::layout::{self, LayoutError};
+use crate::outcomes::OutcomeState;
 use crate::writer::WriteError;
 
 /// State without records.
@@ -22,6 +23,8 @@ pub(crate) struct State {
     pub(crate) drafts: BTreeMap<String, DraftFacts>,
     /// Every key that was made, by id.
     pub(crate) keys: BTreeMap<String, KeyFacts>,
+    /// How many outcomes wait for a curator; the outcomes themselves stay in the store.
+    pub(crate) open_outcomes: u64,
 }
 
 /// The history.
@@ -122,7 +125,7 @@ pub enum Fate {
 pub(crate) struct RequestFacts {
     /// The kind of its entry.
     pub(crate) kind: String,
-    /// What it was about: a draft or a key.
+    /// What it was about: a draft, a key or an outcome.
     pub(crate) of: String,
     /// The draft as the request left it.
     pub(crate) draft: Option<DraftFacts>,
@@ -215,7 +218,10 @@ impl State {
         } else if let Some(id) = key.strip_prefix(layout::KEYS) {
             let id = layout::text(key, id)?;
             self.keys.insert(id.to_string(), layout::read_facts(key, value)?);
-        } else if !key.starts_with(layout::REQUESTS) {
+        } else if key.starts_with(&layout::outcomes_prefix(OutcomeState::Open)) {
+            self.open_outcomes += 1;
+        } else if ![layout::REQUESTS, layout::OUTCOMES, layout::ACCEPTED].iter().any(|it| key.starts_with(it))
+        {
             return Err(LayoutError { key: key.to_vec() });
         }
         Ok(())

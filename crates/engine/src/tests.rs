@@ -8,6 +8,7 @@ mod imports;
 mod kept;
 mod kills;
 mod loads;
+mod outcomes;
 mod trail;
 mod views;
 

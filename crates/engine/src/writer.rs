@@ -3,6 +3,7 @@
 mod drafts;
 mod group;
 mod keys;
+mod outcomes;
 
 use std::sync::Arc;
 use std::sync::mpsc::Receiver;
@@ -17,6 +18,7 @@ use crate::edit::EtagMismatch;
 use crate::fold::{FoldError, fold};
 use crate::keys::TooManyLive;
 use crate::layout::{self, LayoutError};
+use crate::outcomes::OutcomeError;
 use crate::shared::Shared;
 use crate::state::{DraftFacts, RequestFacts, State};
 use crate::surroundings::{Origin, Surroundings};
@@ -182,6 +184,9 @@ pub enum WriteError {
         /// Its id.
         draft: String,
     },
+    /// An outcome is not what the change takes it for.
+    #[error(transparent)]
+    Outcome(#[from] OutcomeError),
     /// The holder has as many live keys as allowed.
     #[error(transparent)]
     TooManyLive(#[from] TooManyLive),
@@ -231,7 +236,7 @@ pub(crate) enum Command {
     /// Something of its own.
     Do(Box<dyn FnOnce(&mut Writer) + Send>),
     /// An edit of a draft, which may be made durable together with those behind it.
-    Edit(WaitingEdit),
+    Edit(Box<WaitingEdit>),
 }
 
 /// The writer.
@@ -253,7 +258,7 @@ impl Writer {
             match command {
                 Command::Do(what) => what(&mut self),
                 Command::Edit(first) => {
-                    let (group, behind) = group::gather(first, commands);
+                    let (group, behind) = group::gather(*first, commands);
                     self.edit_together(group);
                     next = behind;
                 }

@@ -85,6 +85,8 @@ pub(crate) const PREVIEW_STEP: usize = 100;
 
 /// Findings and holes on a page.
 pub(crate) const FINDINGS: PageSizes = PageSizes { default: 100, most: 1_000 };
+/// Outcomes of jobs on a page.
+pub(crate) const OUTCOMES: PageSizes = PageSizes { default: 50, most: 500 };
 /// Entries of the trail and revisions on a page.
 pub(crate) const ENTRIES: PageSizes = PageSizes { default: 50, most: 500 };
 /// Bytes of a piece of a stream of bytes: far below what a client takes by default, large enough to cost nothing.
@@ -144,6 +146,10 @@ impl Limits {
             ("records_page_bytes", count(RECORDS_PAGE_BYTES)),
             ("hits_per_search", count(HITS_MOST)),
             ("entries_per_page", count(ENTRIES.most)),
+            ("outcomes_per_page", count(OUTCOMES.most)),
+            ("outcomes_open", dashwright_engine::MAX_OPEN_OUTCOMES),
+            ("outcomes_per_draft", count(dashwright_engine::MAX_ACCEPTED_IN_DRAFT)),
+            ("outcome_wrong_records", count(dashwright_model::outcome::MAX_WRONG)),
             ("edit_records", count(dashwright_engine::EDIT_RECORDS)),
             ("bulk_told", count(BULK_TOLD)),
             ("edit_bytes", count(dashwright_engine::EDIT_BYTES)),

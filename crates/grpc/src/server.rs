@@ -6,6 +6,7 @@ use dashwright_api::replies::fitment_service_server::FitmentServiceServer;
 use dashwright_api::v1::audit_service_server::AuditServiceServer;
 use dashwright_api::v1::catalogue_service_server::CatalogueServiceServer;
 use dashwright_api::v1::curation_service_server::CurationServiceServer;
+use dashwright_api::v1::feedback_service_server::FeedbackServiceServer;
 use dashwright_api::v1::key_service_server::KeyServiceServer;
 use tokio::net::TcpListener;
 use tonic::service::Routes;
@@ -73,6 +74,9 @@ impl Serving {
         let curation = CurationServiceServer::new(service.clone())
             .max_decoding_message_size(LIMITS.request_bytes)
             .max_encoding_message_size(LIMITS.answer_bytes);
+        let feedback = FeedbackServiceServer::new(service.clone())
+            .max_decoding_message_size(LIMITS.request_bytes)
+            .max_encoding_message_size(LIMITS.answer_bytes);
         let audit = AuditServiceServer::new(service.clone())
             .max_decoding_message_size(LIMITS.request_bytes)
             .max_encoding_message_size(LIMITS.answer_bytes);
@@ -82,6 +86,7 @@ impl Serving {
         health.set_serving::<FitmentServiceServer<Service>>().await;
         health.set_serving::<CatalogueServiceServer<Service>>().await;
         health.set_serving::<CurationServiceServer<Service>>().await;
+        health.set_serving::<FeedbackServiceServer<Service>>().await;
         health.set_serving::<AuditServiceServer<Service>>().await;
         health.set_serving::<KeyServiceServer<Service>>().await;
         let reflection = || {
@@ -94,6 +99,7 @@ impl Serving {
             .add_service(fitment)
             .add_service(catalogue)
             .add_service(curation)
+            .add_service(feedback)
             .add_service(audit)
             .add_service(keys)
             .add_service(health_server)
@@ -107,6 +113,7 @@ impl Serving {
         self.health.set_not_serving::<FitmentServiceServer<Service>>().await;
         self.health.set_not_serving::<CatalogueServiceServer<Service>>().await;
         self.health.set_not_serving::<CurationServiceServer<Service>>().await;
+        self.health.set_not_serving::<FeedbackServiceServer<Service>>().await;
         self.health.set_not_serving::<AuditServiceServer<Service>>().await;
         self.health.set_not_serving::<KeyServiceServer<Service>>().await;
         self.health.set_service_status("", tonic_health::ServingStatus::NotServing).await;

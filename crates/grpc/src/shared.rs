@@ -8,7 +8,7 @@ use std::sync::{Arc, OnceLock};
 
 use bytes::Bytes;
 use dashwright_engine::View;
-use dashwright_planner::{Fitment, WeakestEvidence, look_up};
+use dashwright_planner::{Fitment, JobCounts, WeakestEvidence, look_up};
 use dashwright_snapshot::{Candidate, RecordIx, Snapshot};
 use prost::Message as _;
 use quick_cache::Weighter;
@@ -21,6 +21,17 @@ use crate::to_proto;
 pub(crate) struct SharedAnswer {
     pub(crate) bytes: Bytes,
     pub(crate) weakest: Option<WeakestEvidence>,
+    /// What jobs have said of what a plan rests on, but for its vehicle lines.
+    pub(crate) jobs: JobCounts,
+    /// SHA-256 over the gist of a plan, which its fingerprint is made of.
+    pub(crate) gist: [u8; 32],
+}
+
+impl SharedAnswer {
+    /// An answer that is not a plan.
+    pub(crate) fn plain(bytes: Bytes, weakest: Option<WeakestEvidence>) -> Self {
+        Self { bytes, weakest, jobs: JobCounts::default(), gist: [0; 32] }
+    }
 }
 
 /// The cells of one set of audio options.
@@ -130,5 +141,5 @@ impl Answers {
 fn encode(snapshot: &Snapshot, candidates: &[Candidate]) -> SharedAnswer {
     let fitment: Fitment = look_up(snapshot, candidates);
     let message = to_proto::shared_answer(snapshot, &fitment);
-    SharedAnswer { bytes: message.encode_to_vec().into(), weakest: fitment.weakest }
+    SharedAnswer::plain(message.encode_to_vec().into(), fitment.weakest)
 }

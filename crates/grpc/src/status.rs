@@ -14,6 +14,7 @@ use dashwright_engine::{
 };
 use dashwright_model::exchange::ExchangeError;
 use dashwright_model::record::RecordKind;
+use dashwright_model::record::golden::PlanVerdict;
 use dashwright_model::vin::VinConcern;
 use dashwright_snapshot::IdentifyError;
 use dashwright_snapshot::identify::{Source, Stated, name as attribute_name};
@@ -58,6 +59,18 @@ pub enum Refusal {
     },
     /// A change was not made.
     Write(Box<WriteError>),
+    /// The question has not this plan in that revision.
+    PlanNotFound {
+        /// The fingerprint that was given.
+        fingerprint: String,
+    },
+    /// No job can have been done by the plan as it is.
+    PlanNotSettled {
+        /// What it says.
+        verdict: PlanVerdict,
+        /// How many plans the question leaves.
+        plans: usize,
+    },
     /// A bulk edit was not made.
     BulkEdit(Box<BulkEditError>),
     /// A draft was not published.
@@ -104,6 +117,15 @@ impl fmt::Display for Refusal {
             Self::RecordNotFound { kind, id } => write!(f, "there is no {kind} record `{id}`"),
             Self::View { error, .. } => write!(f, "{error}"),
             Self::Write(error) => write!(f, "{error}"),
+            Self::PlanNotFound { fingerprint } => {
+                write!(f, "the question has no plan `{fingerprint}` in that revision")
+            }
+            Self::PlanNotSettled { verdict, plans: 1 } => {
+                write!(f, "the plan says `{verdict}`, so that nothing was done by it that could have worked")
+            }
+            Self::PlanNotSettled { verdict: _, plans } => {
+                write!(f, "the question leaves {plans} plans, and a job is done by one")
+            }
             Self::BulkEdit(error) => write!(f, "{error}"),
             Self::Publish(error) => write!(f, "{error}"),
             Self::Receive(error) => write!(f, "{error}"),
@@ -239,6 +261,13 @@ fn told(refusal: &Refusal) -> Told {
         ),
         Refusal::View { incarnation, error } => told_view(incarnation, error),
         Refusal::Write(error) => changes::told_write(error),
+        Refusal::PlanNotFound { fingerprint } => {
+            (Code::NotFound, ErrorReason::PlanNotFound, vec![("fingerprint", fingerprint.clone())])
+        }
+        Refusal::PlanNotSettled { verdict, plans } => {
+            let metadata = vec![("verdict", verdict.to_string()), ("plans", plans.to_string())];
+            (Code::FailedPrecondition, ErrorReason::PlanNotSettled, metadata)
+        }
         Refusal::BulkEdit(error) => changes::told_bulk_edit(error),
         Refusal::Publish(error) => changes::told_publish(error),
         Refusal::Receive(error) => changes::told_receive(error),
@@ -313,6 +342,7 @@ fn told_faults(faults: &[FieldFault]) -> Told {
         | FieldProblem::Twice
         | FieldProblem::NeverLost { .. }
         | FieldProblem::NoSuchRecord { .. }
+        | FieldProblem::NotRestedOn { .. }
         | FieldProblem::ManyLines { .. }
         | FieldProblem::OnlyInFirst
         | FieldProblem::OnlyWith { .. }
@@ -451,6 +481,8 @@ fn add_violations(details: &mut ErrorDetails, refusal: &Refusal) {
         Refusal::Denied(_)
         | Refusal::RecordNotFound { .. }
         | Refusal::View { .. }
+        | Refusal::PlanNotFound { .. }
+        | Refusal::PlanNotSettled { .. }
         | Refusal::BulkEdit(_)
         | Refusal::Publish(_)
         | Refusal::Import(_)

@@ -11,6 +11,7 @@ mod evidence;
 pub mod exchange;
 mod function;
 mod need;
+pub mod outcome;
 pub mod question;
 pub mod record;
 pub mod rows;
@@ -19,7 +20,7 @@ pub mod table;
 pub mod vin;
 
 pub use check::{Check, Fault, FaultKind, Faults, Valid};
-pub use evidence::{Evidence, Grade};
+pub use evidence::{Evidence, Grade, JobSays};
 pub use function::{Function, Polarity, SignalKind};
 pub use need::{Carrier, Feature, Need};
 pub use record::{Record, RecordKey, RecordKind};

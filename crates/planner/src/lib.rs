@@ -29,6 +29,7 @@ mod question;
 mod radios;
 mod reason;
 mod request;
+mod rests;
 mod reverse;
 mod select;
 mod settings;
@@ -57,6 +58,7 @@ pub use plan::{
 pub use plans::{plan, same_plan};
 pub use reason::{Reason, Side};
 pub use request::{Aim, DEFAULT_WEIGHT, MAX_WEIGHT, Request, Supply, Wishes, may_be_lost};
+pub use rests::{JobCounts, gist, job_counts, rests_on};
 pub use reverse::{RadioForVehicle, VehicleForRadio, VehiclesForRadio, needs_served, radios_for_vehicle};
 pub use select::MAX_ALTERNATIVES;
 pub use settings::{

@@ -14,7 +14,7 @@ const LEDGER_SPACE: u8 = 0;
 pub(crate) const LEDGER_KEY: &[u8] = &[LEDGER_SPACE];
 
 /// The number of the layout of this store; it changes with anything that an older version would misread.
-const LAYOUT: u8 = 3;
+const LAYOUT: u8 = 4;
 
 /// Written in the same batch as every change.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -7,6 +7,7 @@ mod exchange;
 mod findings;
 mod golden;
 mod keys;
+mod outcomes;
 mod plans;
 
 use std::net::SocketAddr;
@@ -30,6 +31,9 @@ pub(crate) use exchange::{DraftImport, Export, Table, format};
 pub(crate) use findings::{DraftCheck, DraftPreview};
 pub(crate) use golden::{AskedQuestion, Golden, GoldenAccept, GoldenAdd, GoldenList, GoldenRun};
 pub(crate) use keys::{Backup, Key, KeyList, KeyNew, KeyRevoke, Restore, Role};
+pub(crate) use outcomes::{
+    Outcome, OutcomeAccept, OutcomeList, OutcomeReject, OutcomeReport, OutcomeState, WrongRecord,
+};
 pub(crate) use plans::{Aim, Cart, NoQuantity, Plan, Radios, Vehicles, quantity_of};
 
 /// The port that `serve` listens on unless told otherwise. RFC 6335 never assigns ports from 49152 on to a service, and
@@ -77,6 +81,9 @@ pub(crate) enum Command {
     /// Keep questions with the answers that are right; publishing asks them again
     #[command(subcommand)]
     Golden(Golden),
+    /// Tell how jobs went that were done by plans, and decide what that is worth
+    #[command(subcommand)]
+    Outcome(Outcome),
     /// Make a draft that takes a revision back, or that goes back to its content
     Revert(Revert),
     /// Write every record of a revision to a file

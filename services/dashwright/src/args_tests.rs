@@ -262,6 +262,8 @@ fn a_change_has_a_reason_and_may_repeat_an_earlier_one() {
         "draft edit d --delete part/kit-7",
         "draft discard d",
         "draft publish d",
+        "outcome accept 7 --draft d",
+        "outcome reject 7",
         "key new --holder a --role reader",
         "key revoke k",
     ] {

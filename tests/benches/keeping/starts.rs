@@ -92,8 +92,9 @@ fn leave_behind(directory: &Path) -> Outcome<()> {
     for number in 1..UNSEEN {
         let line = ground::edited(ground::some_line()?, number);
         let puts = vec![serde_json::value::RawValue::from_string(line)?];
+        let draft = draft.clone();
         let edit =
-            DraftEdit { draft: draft.clone(), puts, deletes: Vec::new(), keeps: Vec::new(), import: None };
+            DraftEdit { draft, puts, deletes: Vec::new(), keeps: Vec::new(), import: None, accepts: None };
         entries.push(ground::entry("unseen", ground::time_of(first + number), DRAFT_EDIT, &edit)?);
     }
     log.append_all(log.head(), entries)?;

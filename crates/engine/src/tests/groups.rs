@@ -177,9 +177,9 @@ fn only_edits_side_by_side_are_gathered_and_no_more_than_bytes_allow() {
         waiting
     };
     let (sender, commands) = sync_channel(10);
-    sender.send(Command::Edit(edit(10))).unwrap();
+    sender.send(Command::Edit(Box::new(edit(10)))).unwrap();
     sender.send(Command::Do(Box::new(|_| ()))).unwrap();
-    sender.send(Command::Edit(edit(10))).unwrap();
+    sender.send(Command::Edit(Box::new(edit(10)))).unwrap();
     let (group, behind) = gather(edit(10), &commands);
     assert_eq!(group.len(), 2);
     assert!(matches!(behind, Some(Command::Do(_))));

@@ -3,11 +3,12 @@
 use std::collections::BTreeSet;
 
 use dashwright_log::{Sequence, StoredEntry};
+use dashwright_model::outcome::JobResult;
 use proptest::prelude::*;
 
 use super::*;
 use crate::keys::Role;
-use crate::{Conditions, Delete, Filter, NewKey};
+use crate::{Acceptance, Conditions, Delete, Filter, NewKey};
 
 const ACTORS: [&str; 3] = ["Ada", "Ben", "Ada\0k"];
 
@@ -40,6 +41,8 @@ enum Act {
     Discard(u16),
     Key,
     Call,
+    /// Whether it is accepted.
+    Job(bool),
 }
 
 fn act() -> impl Strategy<Value = Act> {
@@ -49,6 +52,7 @@ fn act() -> impl Strategy<Value = Act> {
         (2001..2030_u16).prop_map(Act::Discard),
         Just(Act::Key),
         Just(Act::Call),
+        any::<bool>().prop_map(Act::Job),
     ]
 }
 
@@ -84,6 +88,18 @@ fn perform(engine: &Engine, act: &Act, actor: &str) {
             let made = engine.create_key(&origin, new).unwrap();
             engine.revoke_key(&origin, made.facts.id.as_str()).unwrap();
         }
+        Act::Job(accepted) => {
+            let report = super::outcomes::report(JobResult::Worked, &["dash/d"], "");
+            let outcome = engine.report_outcome(&origin, report).unwrap().number;
+            if *accepted {
+                let id = engine.create_draft(&origin).unwrap().id;
+                let acceptance = Acceptance { outcome, draft: id.clone(), records: None };
+                engine.accept_outcome(&origin, acceptance, false).unwrap();
+                engine.discard_draft(&origin, &id).unwrap();
+            } else {
+                engine.reject_outcome(&origin, outcome, false).unwrap();
+            }
+        }
         Act::Call => engine.note_operator_call(&origin, "Backup").unwrap(),
     }
 }
@@ -112,6 +128,10 @@ fn said(stored: &StoredEntry) -> Said {
         records.extend(
             payload["deletes"].as_array().unwrap().iter().map(|key| key.as_str().unwrap().to_owned()),
         );
+    }
+    if entry.kind.as_str() == "outcome.report" {
+        let rests_on = payload["rests_on"].as_array().unwrap();
+        records.extend(rests_on.iter().map(|key| key.as_str().unwrap().to_owned()));
     }
     Said {
         sequence: entry.sequence.0,

@@ -13,7 +13,7 @@ use crate::writer::Writes;
 /// Which entries are asked for: those for which every condition holds.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Filter {
-    /// They put or delete this record, as `part/kit-7`.
+    /// They put or delete this record, as `part/kit-7`, or report on a plan that rests on it.
     pub record: Option<String>,
     /// They are by this actor.
     pub actor: Option<String>,

@@ -26,7 +26,7 @@ pub(crate) struct WaitingEdit {
 
 impl WaitingEdit {
     fn bytes(&self) -> usize {
-        let DraftEdit { draft: _, puts, deletes, keeps: _, import: _ } = &self.edit;
+        let DraftEdit { draft: _, puts, deletes, keeps: _, import: _, accepts: _ } = &self.edit;
         puts.iter().map(|line| line.get().len()).chain(deletes.iter().map(String::len)).sum()
     }
 }
@@ -41,7 +41,7 @@ pub(crate) fn gather(
         match commands.try_recv() {
             Ok(Command::Edit(next)) => {
                 bytes += next.bytes();
-                group.push(next);
+                group.push(*next);
             }
             Ok(other) => return (group, Some(other)),
             Err(_) => break,

@@ -89,6 +89,14 @@ const SERVICES: &[Service] = &[
         ],
     },
     Service {
+        name: "dashwright.v1.FeedbackService",
+        methods: &[
+            row("ReportOutcome", Role::Reader),
+            row("ListOutcomes", Role::Curator),
+            row("ResolveOutcome", Role::Curator),
+        ],
+    },
+    Service {
         name: "dashwright.v1.AuditService",
         methods: &[
             row("ListRevisions", Role::Auditor),

@@ -26,6 +26,21 @@ pub(crate) fn change(
     Some(Origin { actor: caller.actor(), reason: reason?, request_id: Some(request_id?) })
 }
 
+/// The same, where it need not be said why.
+pub(crate) fn change_without_reason(
+    message: Option<v1::Change>,
+    caller: &Caller,
+    faults: &mut FieldFaults,
+) -> Option<Origin> {
+    match message {
+        Some(v1::Change { request_id, reason }) if reason.trim().is_empty() => {
+            let request_id = faults.take("change.request_id", uuid(request_id))?;
+            Some(Origin { actor: caller.actor(), reason: String::new(), request_id: Some(request_id) })
+        }
+        message => change(message, caller, faults),
+    }
+}
+
 /// Why something is done.
 pub(crate) fn reason_of(text: String) -> Result<String, FieldProblem> {
     if text.trim().is_empty() {
@@ -55,8 +70,13 @@ fn uuid(text: String) -> Result<String, FieldProblem> {
 
 /// The id of a draft; one that is no id of any draft is found out later.
 pub(crate) fn draft_id(text: String, faults: &mut FieldFaults) -> Option<String> {
+    draft_id_in("draft_id", text, faults)
+}
+
+/// The same, where it stands in another field.
+pub(crate) fn draft_id_in(path: &str, text: String, faults: &mut FieldFaults) -> Option<String> {
     let known = if text.is_empty() { Err(FieldProblem::Missing) } else { Ok(text) };
-    faults.take("draft_id", known)
+    faults.take(path, known)
 }
 
 /// What an edit puts and deletes.

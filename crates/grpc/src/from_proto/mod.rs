@@ -5,6 +5,7 @@ mod change;
 mod exchange;
 mod key;
 mod order;
+mod outcome;
 mod read_at;
 mod vehicle;
 
@@ -19,11 +20,13 @@ use dashwright_quantity::{DateError, IdError, MAX_ID_BYTES, MoneyError, TextErro
 
 pub(crate) use bulk::bulk_edit;
 pub(crate) use change::{
-    change, draft_id, edits, filter, new_key, reason_of, record_key_text, revert, revision_number,
+    change, change_without_reason, draft_id, draft_id_in, edits, filter, new_key, reason_of, record_key_text,
+    revert, revision_number,
 };
 pub(crate) use exchange::{ImportOrder, exchange_format, import_begin};
 pub(crate) use key::{record_key, record_kind};
 pub(crate) use order::{Order, cart_lines, order, part, radio};
+pub(crate) use outcome::{Job, accepting, job, outcome_filter, outcome_number, outcome_place};
 pub(crate) use read_at::{exactly, read_at};
 pub(crate) use vehicle::vehicle_question;
 
@@ -107,6 +110,11 @@ pub enum FieldProblem {
         /// The id.
         id: String,
     },
+    /// The plan does not rest on it.
+    NotRestedOn {
+        /// The key of the record.
+        record: String,
+    },
     /// It leaves more vehicle lines than are listed by a question.
     ManyLines {
         /// How many.
@@ -163,6 +171,9 @@ impl fmt::Display for FieldProblem {
                     "leaves {found} vehicle lines, at most {most} are listed; say more, or nothing for all"
                 )
             }
+            Self::NotRestedOn { record } => {
+                write!(f, "is `{record}`, which the plan does not rest on")
+            }
             Self::OnlyInFirst => write!(f, "may be stated in the first cart of a stream only"),
             Self::OnlyWith { other } => write!(f, "says something beside `{other}` only"),
             Self::UnknownTerm { found } => write!(f, "is `{found}`, which is not a value of its enum"),
@@ -185,6 +196,12 @@ impl FieldFaults {
                 None
             }
         }
+    }
+
+    /// Those of a message that stands in a field.
+    pub(crate) fn within(&mut self, field: &str, others: Self) {
+        let path = |fault: FieldFault| FieldFault { path: format!("{field}.{}", fault.path), ..fault };
+        self.0.extend(others.0.into_iter().map(path));
     }
 
     /// The number of items on a page.

@@ -4,7 +4,7 @@ use dashwright_api::v1;
 use dashwright_engine::View;
 use dashwright_model::question::VehicleQuestion;
 use dashwright_model::record::{RecordKey, RecordKind};
-use dashwright_planner::{WeakestEvidence, one_by_one};
+use dashwright_planner::{JobCounts, WeakestEvidence, one_by_one};
 use dashwright_snapshot::{Candidate, Choices, Identified, MAX_CANDIDATES, Snapshot};
 
 use crate::{Refusal, to_proto};
@@ -51,6 +51,17 @@ impl<'a> Asked<'a> {
 
     pub(crate) fn weakest(&self, answer: Option<WeakestEvidence>) -> Option<WeakestEvidence> {
         weakest(self.snapshot, &self.candidates, answer)
+    }
+
+    /// What jobs have said of an answer and of the vehicle lines that it is for.
+    pub(crate) fn jobs(&self, mut answer: JobCounts) -> JobCounts {
+        for line in self.candidates.iter().filter_map(|candidate| self.snapshot.line(candidate.line)) {
+            answer.add(&line.facts.evidence, || {
+                let id = self.snapshot.line_id(line).parse().ok()?;
+                Some(RecordKey { kind: RecordKind::Vehicle, id })
+            });
+        }
+        answer
     }
 
     /// The next choice, where more lines remain than are weighed.

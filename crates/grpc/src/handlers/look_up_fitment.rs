@@ -60,5 +60,5 @@ fn too_many(snapshot: &Snapshot, question: &VehicleQuestion) -> Result<SharedAns
         question: next_question(&next),
         ..v1::LookUpFitmentResponse::default()
     };
-    Ok(SharedAnswer { bytes: message.encode_to_vec().into(), weakest: None })
+    Ok(SharedAnswer::plain(message.encode_to_vec().into(), None))
 }

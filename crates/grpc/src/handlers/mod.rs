@@ -24,6 +24,7 @@ mod list_choices;
 mod list_drafts;
 mod list_entries;
 mod list_keys;
+mod list_outcomes;
 mod list_radios_for_vehicle;
 mod list_records;
 mod list_revisions;
@@ -34,6 +35,8 @@ mod plan_install;
 mod preview_draft;
 mod publish_draft;
 mod reached;
+mod report_outcome;
+mod resolve_outcome;
 mod resolve_vehicle;
 mod revert_revision;
 mod revoke_key;
@@ -52,6 +55,7 @@ use dashwright_api::v1;
 use dashwright_api::v1::audit_service_server::AuditService;
 use dashwright_api::v1::catalogue_service_server::CatalogueService;
 use dashwright_api::v1::curation_service_server::CurationService;
+use dashwright_api::v1::feedback_service_server::FeedbackService;
 use dashwright_api::v1::key_service_server::KeyService;
 use dashwright_engine::keys::Caller;
 use futures_util::Stream;
@@ -297,6 +301,32 @@ impl CurationService for Service {
         request: Request<v1::ExportRecordsRequest>,
     ) -> Result<Response<Self::ExportRecordsStream>, Status> {
         Ok(Response::new(self.export(request.into_inner()).await?))
+    }
+}
+
+#[tonic::async_trait]
+impl FeedbackService for Service {
+    async fn report_outcome(
+        &self,
+        request: Request<v1::ReportOutcomeRequest>,
+    ) -> Result<Response<v1::ReportOutcomeResponse>, Status> {
+        let caller = caller(&request);
+        Ok(Response::new(self.reported_outcome(caller, request.into_inner()).await?))
+    }
+
+    async fn list_outcomes(
+        &self,
+        request: Request<v1::ListOutcomesRequest>,
+    ) -> Result<Response<v1::ListOutcomesResponse>, Status> {
+        Ok(Response::new(self.outcomes(request.into_inner()).await?))
+    }
+
+    async fn resolve_outcome(
+        &self,
+        request: Request<v1::ResolveOutcomeRequest>,
+    ) -> Result<Response<v1::ResolveOutcomeResponse>, Status> {
+        let caller = caller(&request);
+        Ok(Response::new(self.resolved_outcome(caller, request.into_inner()).await?))
     }
 }
 

@@ -4,7 +4,8 @@ use dashwright_api::v1::ErrorReason;
 use dashwright_curation::BulkError;
 use dashwright_engine::{
     BulkEditError, CHUNK_PATIENCE, EDIT_BYTES, EDIT_RECORDS, EtagMismatch, ImportError, LoadError,
-    MAX_KEPT_IMPORTS, ReceiveError, RevertError, TrailError, WriteError, Writes,
+    MAX_ACCEPTED_IN_DRAFT, MAX_KEPT_IMPORTS, MAX_OPEN_OUTCOMES, OutcomeError, ReceiveError, RevertError,
+    TrailError, WriteError, Writes,
 };
 use dashwright_log::AppendError;
 use dashwright_model::exchange::ExchangeError;
@@ -67,6 +68,7 @@ pub(super) fn told_write(error: &WriteError) -> Told {
             let metadata = vec![("holder", error.holder.clone()), ("live", live.join(", "))];
             (Code::FailedPrecondition, ErrorReason::TooManyKeys, metadata)
         }
+        WriteError::Outcome(error) => told_outcome(error),
         WriteError::FirstKey => (Code::FailedPrecondition, ErrorReason::FirstKeyNotOperator, Vec::new()),
         WriteError::NoKey { key } => (Code::NotFound, ErrorReason::KeyNotFound, vec![("key", key.clone())]),
         WriteError::ExpiryOver { .. } | WriteError::Time { .. } => {
@@ -87,6 +89,28 @@ fn told_etags(first: &[EtagMismatch], total: usize) -> Told {
     let pair = |it: &EtagMismatch| format!("{}={}", it.record, it.current.as_deref().unwrap_or_default());
     let first = first.iter().map(pair).collect::<Vec<_>>().join(", ");
     (Code::Aborted, ErrorReason::EtagMismatch, vec![("total", total.to_string()), ("first", first)])
+}
+
+fn told_outcome(error: &OutcomeError) -> Told {
+    let of = |outcome: &u64| vec![("outcome", outcome.to_string())];
+    match error {
+        OutcomeError::NotFound { outcome } => (Code::NotFound, ErrorReason::OutcomeNotFound, of(outcome)),
+        OutcomeError::Resolved { outcome, state } => {
+            let metadata = vec![("outcome", outcome.to_string()), ("state", state.name().to_owned())];
+            (Code::FailedPrecondition, ErrorReason::OutcomeResolved, metadata)
+        }
+        OutcomeError::CountsNothing { outcome } => {
+            (Code::FailedPrecondition, ErrorReason::OutcomeCountsNothing, of(outcome))
+        }
+        OutcomeError::QueueFull => {
+            let most = vec![("most", MAX_OPEN_OUTCOMES.to_string())];
+            (Code::ResourceExhausted, ErrorReason::OutcomeQueueFull, most)
+        }
+        OutcomeError::DraftTakesNoMore { draft } => {
+            let metadata = vec![("draft", draft.clone()), ("most", MAX_ACCEPTED_IN_DRAFT.to_string())];
+            (Code::ResourceExhausted, ErrorReason::DraftTakesNoMore, metadata)
+        }
+    }
 }
 
 fn told_stopped(writes: Writes) -> Told {

@@ -102,6 +102,12 @@ same_names! {
     plan_change: dashwright_curation::PlanChange => v1::PlanChange {
         NoLongerFits LosesFeature Dearer OtherPricing OtherVerdict NewlyFits GainsFeature Cheaper OtherParts Added Gone
     }
+    job_result: dashwright_model::outcome::JobResult => v1::JobResult {
+        Worked DidNotWork
+    }
+    wrong_kind: dashwright_model::outcome::Wrong => v1::WrongKind {
+        DoesNotFit WrongPlug WrongLead WrongSetting WrongStep FeatureLost Missing WrongData Other
+    }
     outcome: planner::Outcome => v1::Outcome {
         Kept KeptWithLimit Lost NotPresent Unknown
     }

@@ -110,7 +110,7 @@ pub(crate) fn revision(engine: &Engine, facts: &RevisionFacts) -> v1::Revision {
     }
 }
 
-fn revision_name(engine: &Engine, facts: &RevisionFacts) -> v1::DatasetRevision {
+pub(crate) fn revision_name(engine: &Engine, facts: &RevisionFacts) -> v1::DatasetRevision {
     v1::DatasetRevision {
         token: engine.token_of(facts.revision).to_string(),
         number: facts.revision,
@@ -119,7 +119,7 @@ fn revision_name(engine: &Engine, facts: &RevisionFacts) -> v1::DatasetRevision 
 }
 
 /// The revision before the first, which nobody published: nothing is in it.
-fn revision_zero(engine: &Engine) -> v1::DatasetRevision {
+pub(crate) fn revision_zero(engine: &Engine) -> v1::DatasetRevision {
     let content_hash = dashwright_log::Digest::of(b"").to_string();
     v1::DatasetRevision { token: engine.token_of(0).to_string(), number: 0, content_hash }
 }

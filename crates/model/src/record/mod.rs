@@ -3,6 +3,7 @@
 pub mod audio;
 pub mod dash;
 pub mod golden;
+mod job;
 pub mod part;
 pub mod radio;
 mod remove;

@@ -73,7 +73,7 @@ pub(crate) enum Audit {
 /// List entries of the trail.
 #[derive(Args, Debug)]
 pub(crate) struct AuditList {
-    /// Only those that put or delete this record
+    /// Only those that put or delete this record, or report on a plan that rests on it
     #[arg(long, value_name = "KIND/ID")]
     pub(crate) record: Option<RecordKey>,
     /// Only those by this actor

@@ -7,6 +7,7 @@ use std::time::Duration;
 use dashwright_api::v1::audit_service_client::AuditServiceClient;
 use dashwright_api::v1::catalogue_service_client::CatalogueServiceClient;
 use dashwright_api::v1::curation_service_client::CurationServiceClient;
+use dashwright_api::v1::feedback_service_client::FeedbackServiceClient;
 use dashwright_api::v1::fitment_service_client::FitmentServiceClient;
 use dashwright_api::v1::key_service_client::KeyServiceClient;
 use dashwright_engine::keys::KeyText;
@@ -102,6 +103,11 @@ impl Connection {
     /// The calls that change the catalogue.
     pub(crate) fn curation(&self) -> CurationServiceClient<Line> {
         CurationServiceClient::new(self.line.clone()).max_decoding_message_size(LIMITS.answer_bytes)
+    }
+
+    /// The calls about the outcomes of jobs.
+    pub(crate) fn feedback(&self) -> FeedbackServiceClient<Line> {
+        FeedbackServiceClient::new(self.line.clone()).max_decoding_message_size(LIMITS.answer_bytes)
     }
 
     /// The calls about the trail.

@@ -167,6 +167,16 @@ const CHANGES: &[(&str, &str)] = &[
     ("CHUNK_OUT_OF_PLACE", "repeat it: it goes on with what has come"),
     ("CHUNK_ALTERED", "see that nothing changes the file meanwhile, and repeat it"),
     ("IMPORT_INCOMPLETE", "repeat it: it goes on with what has come"),
+    (
+        "PLAN_NOT_FOUND",
+        "ask for the plan again with the same words, and take --fingerprint and --at from its end",
+    ),
+    ("PLAN_NOT_SETTLED", "say more of the vehicle: the plan tells what is still to be asked"),
+    ("OUTCOME_NOT_FOUND", "see which outcomes there are with `dashwright outcome list --state all`"),
+    ("OUTCOME_RESOLVED", "see by whom and why with `dashwright outcome list --state all`"),
+    ("OUTCOME_COUNTS_NOTHING", "say with --record which records it was, or reject the outcome"),
+    ("OUTCOME_QUEUE_FULL", "a curator works through `dashwright outcome list` first"),
+    ("DRAFT_TAKES_NO_MORE", "publish the draft, and accept the others in another one"),
     ("WRITES_STOPPED", "the operator starts the service again; its log says why it stopped writing"),
     ("DISK_FULL", "the operator makes room on the server's disk; nothing was changed"),
     ("KEY_NOT_FOUND", "see which keys there are with `dashwright key list`"),
@@ -223,6 +233,13 @@ const ARGUMENTS: &[(&str, &str)] = &[
     ("split.build_month", "--at-month"),
     ("split.how_to_tell", "--how-to-tell"),
     ("retire.record", "KIND/ID"),
+    ("fingerprint", "--fingerprint"),
+    ("result", "--worked or --did-not"),
+    ("wrong", "--wrong"),
+    ("note", "--note"),
+    ("outcome", "OUTCOME"),
+    ("accept.draft_id", "--draft"),
+    ("accept.records", "--record"),
     ("holder", "--holder"),
     ("roles", "--role"),
     ("expires_at", "--expires"),
@@ -234,6 +251,7 @@ fn argument(path: &str) -> Option<String> {
         let place = rest.split('.').next()?.parse::<usize>().ok()?;
         return Some(format!("line {} of the cart", place + 1));
     }
+    let path = path.strip_prefix("question.").unwrap_or(path);
     let holds = |field: &str| {
         path.strip_prefix(field).is_some_and(|rest| rest.is_empty() || rest.starts_with(['.', '[']))
     };

@@ -17,6 +17,9 @@ mod golden_answers;
 mod keeping_tests;
 mod keys;
 mod lists;
+mod outcomes;
+#[cfg(test)]
+mod outcomes_tests;
 mod page;
 mod pieces;
 mod plan;
@@ -45,6 +48,7 @@ pub(crate) use fitment::fitment;
 pub(crate) use golden_answers::{draft_golden_answers, golden_added, golden_answers};
 pub(crate) use keys::{backed_up, key_made, key_revoked, keys, restored};
 pub(crate) use lists::{choices, hits, indented, info, record, records};
+pub(crate) use outcomes::{outcome_reported, outcome_resolved, outcomes};
 pub(crate) use plan::{Shown, plan};
 pub(crate) use preview::preview;
 pub(crate) use reverse::{radios, vehicles_for_part, vehicles_for_radio};

@@ -75,6 +75,11 @@ fn parts(writer: &Writer<'_>, page: &mut Page, pieces: &v1::PlanPieces, place: &
             let text = format!("{}: {}", terms::need(served.need()), served.limit);
             page.labelled(4, "", LABEL, &warning(&text));
         }
+        let jobs = writer.part(&planned.part_id).and_then(|part| part.evidence.as_ref());
+        let jobs = jobs.map(|it| terms::jobs(it.confirmed_jobs, it.contradicted_jobs));
+        if let Some(jobs) = jobs.filter(|jobs| !jobs.is_empty()) {
+            page.labelled(4, "", LABEL, &jobs);
+        }
         let variants: Vec<String> = planned.variant_part_ids.iter().map(|id| variant(writer, id)).collect();
         if !variants.is_empty() {
             page.labelled(4, "", LABEL, &format!("or {}", variants.join(" or ")));

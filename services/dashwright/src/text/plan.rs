@@ -241,7 +241,9 @@ fn cautions(page: &mut Page, cautions: &[v1::Caution], shown: Shown) {
 fn ending(page: &mut Page, answer: &v1::PlanInstallResponse, shown: Shown) {
     let (weakest, revision) = (answer.weakest_evidence.as_ref(), answer.revision.as_ref());
     if shown.full || shown.explain {
-        return frame::rests_on(page, weakest, revision);
+        frame::rests_on(page, weakest, revision);
+        jobs(page, answer);
+        return fingerprint(page, answer);
     }
     let weakest = weakest.map(|weakest| {
         let record = weakest.record.as_ref().map(terms::record).unwrap_or_default();
@@ -250,5 +252,43 @@ fn ending(page: &mut Page, answer: &v1::PlanInstallResponse, shown: Shown) {
     let number = revision.map_or("not named".to_owned(), |revision| revision.number.to_string());
     page.blank();
     page.line(0, &format!("revision {number}{}", weakest.unwrap_or_default()));
+    jobs(page, answer);
     page.line(0, "joins, settings, steps and all cautions: add --full; why: add --explain");
+    fingerprint(page, answer);
+}
+
+/// What jobs have said of what the plan rests on, at its weakest.
+fn jobs(page: &mut Page, answer: &v1::PlanInstallResponse) {
+    let Some(v1::JobCounts { confirmed_jobs, least_confirmed, contradicted_jobs, most_contradicted }) =
+        &answer.jobs
+    else {
+        return;
+    };
+    let record = |it: &Option<v1::RecordKey>| {
+        it.as_ref().map(|key| format!(" ({})", terms::record(key))).unwrap_or_default()
+    };
+    let confirmed = format!(
+        "confirmed at its weakest by {}{}",
+        terms::number_of_jobs(*confirmed_jobs),
+        record(least_confirmed)
+    );
+    let contradicted =
+        format!("contradicted by {}{}", terms::number_of_jobs(*contradicted_jobs), record(most_contradicted));
+    let contradicted = if *contradicted_jobs > 0 { bad(&contradicted) } else { contradicted };
+    page.line(0, &format!("{confirmed}, {contradicted}"));
+}
+
+/// By what the plan is named when it is told how the job went.
+fn fingerprint(page: &mut Page, answer: &v1::PlanInstallResponse) {
+    if answer.fingerprint.is_empty() {
+        return;
+    }
+    let token = answer.revision.as_ref().map_or("", |revision| revision.token.as_str());
+    page.line(0, &format!("fingerprint {}, of revision {token}", answer.fingerprint));
+    // A job is done by one plan.
+    if !answer.depends.is_empty() || answer.verdict() == v1::Verdict::Depends {
+        return;
+    }
+    let when = if is_planned(answer.verdict()) { "after the job" } else { "if it goes in all the same" };
+    page.line(0, &format!("{when}: `dashwright outcome report`, the same words, --fingerprint and --at"));
 }

@@ -264,6 +264,15 @@ fn variant(place: u32, id: &str, cents: u64) -> v1::PlanVariant {
     }
 }
 
+fn jobs() -> v1::JobCounts {
+    v1::JobCounts {
+        confirmed_jobs: 0,
+        least_confirmed: Some(key(v1::RecordKind::Radio, "radio-1")),
+        contradicted_jobs: 1,
+        most_contradicted: Some(key(v1::RecordKind::Part, "hw-1")),
+    }
+}
+
 fn answer() -> v1::PlanInstallResponse {
     let choice = |value: &str, place| v1::QuestionChoice {
         value: text(value),
@@ -280,6 +289,11 @@ fn answer() -> v1::PlanInstallResponse {
         .into();
     for part in &mut numbered {
         part.title = format!("made as {}", part.number);
+        if part.id == "hw-1" {
+            let evidence =
+                v1::Evidence { confirmed_jobs: 3, contradicted_jobs: 1, ..v1::Evidence::default() };
+            part.evidence = Some(evidence);
+        }
         part.variant = text(if part.id == "kit-2" { "silver" } else { "" });
     }
     v1::PlanInstallResponse {
@@ -313,6 +327,8 @@ fn answer() -> v1::PlanInstallResponse {
             grade: v1::Grade::Reported.into(),
             record: Some(key(v1::RecordKind::Part, "hw-1")),
         }),
+        fingerprint: text("ab12"),
+        jobs: Some(jobs()),
         radio: Some(v1::RadioSummary {
             id: text("radio-1"),
             brand: text("Brandless"),
@@ -409,6 +425,15 @@ fn what_must_be_and_is_not_met_is_told_even_where_there_is_no_plan() {
          why: nothing stands between them\n\nrevision not named\n\
          joins, settings, steps and all cautions: add --full; why: add --explain",
     );
+}
+
+#[test]
+fn one_plan_says_how_its_job_is_told_of() {
+    let mut answer = answer();
+    answer.depends.clear();
+    let told = plain(&told(&answer, &Records::new(), SHORT));
+    let end = "after the job: `dashwright outcome report`, the same words, --fingerprint and\n  --at";
+    assert!(told.trim_end().ends_with(end), "{told}");
 }
 
 #[test]

@@ -37,6 +37,8 @@ spoken! {
     function: Function, "FUNCTION_";
     /// A socket of a radio.
     socket: SocketKind, "SOCKET_KIND_";
+    /// In what way a record was wrong.
+    wrong_kind: WrongKind, "WRONG_KIND_";
     /// What the holder of a key may do.
     role: Role, "ROLE_";
 }
@@ -165,15 +167,26 @@ pub(super) fn matched(found: &v1::Match) -> String {
 /// What something rests on.
 pub(super) fn evidence(evidence: &v1::Evidence) -> String {
     let v1::Evidence { grade: _, source, date, confirmed_jobs, contradicted_jobs } = evidence;
-    let mut text = format!("{}: {source}, {date}", grade(evidence.grade()));
-    for (count, what) in [(confirmed_jobs, "confirmed"), (contradicted_jobs, "contradicted")] {
-        match count {
-            0 => {}
-            1 => text.push_str(&format!(", {what} by 1 job")),
-            count => text.push_str(&format!(", {what} by {count} jobs")),
-        }
+    let text = format!("{}: {source}, {date}", grade(evidence.grade()));
+    let jobs = jobs(*confirmed_jobs, *contradicted_jobs);
+    if jobs.is_empty() { text } else { format!("{text}, {jobs}") }
+}
+
+/// What jobs have said of a record; nothing where none has said anything.
+pub(super) fn jobs(confirmed: u32, contradicted: u32) -> String {
+    let said = [(confirmed, "confirmed"), (contradicted, "contradicted")];
+    let said = said.into_iter().filter(|(count, _)| *count > 0);
+    let told = said.map(|(count, what)| format!("{what} by {}", number_of_jobs(count)));
+    told.collect::<Vec<_>>().join(", ")
+}
+
+/// A number of jobs.
+pub(super) fn number_of_jobs(count: u32) -> String {
+    match count {
+        0 => "no job".to_owned(),
+        1 => "1 job".to_owned(),
+        count => format!("{count} jobs"),
     }
-    text
 }
 
 /// Whether changes are taken.
