@@ -201,8 +201,7 @@ async fn check_trail(running: &Running, names: &[String]) {
     );
 }
 
-/// By hand from the schema's words and the form that `planner/src/rests.rs` and `plan_install.rs` promise for good; SHA-256 by the
-/// sha2 crate.
+/// By hand from the form that `planner/src/rests.rs` and `grpc/src/fingerprint.rs` promise for good; SHA-256 by the sha2 crate.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_fingerprint_is_of_the_plan_and_not_of_the_words() {
     let (home, running) = Running::demo().await.unwrap();
@@ -213,9 +212,10 @@ async fn a_fingerprint_is_of_the_plan_and_not_of_the_words() {
         gist.push_str(&format!("part {}\n", part.part_id));
     }
     let revision = first.revision.clone().unwrap();
-    let mut whole = b"dashwright plan 1\n".to_vec();
+    let mut whole =
+        format!("dashwright plan 1\n{}\n{}\n", revision.token, revision.content_hash).into_bytes();
     whole.extend(Sha256::digest(gist));
-    whole.extend(format!("{}\n{}\n{LINE} A8\n", revision.token, revision.content_hash).bytes());
+    whole.extend(format!("{LINE} A8\n").bytes());
     let expected: String = Sha256::digest(whole).iter().take(16).map(|byte| format!("{byte:02x}")).collect();
     assert_eq!(first.fingerprint, expected);
 

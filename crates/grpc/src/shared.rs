@@ -14,6 +14,7 @@ use prost::Message as _;
 use quick_cache::Weighter;
 use quick_cache::sync::Cache;
 
+use crate::fingerprint::Fingerprints;
 use crate::to_proto;
 
 /// An answer that is ready to be sent, but for what is the vehicle line's own.
@@ -72,6 +73,7 @@ impl Weighter<PlanKey, SharedAnswer> for ByBytes {
 #[derive(Debug)]
 pub(crate) struct Answers {
     pub(crate) view: Arc<View>,
+    fingerprints: Fingerprints,
     cells: Vec<Cells>,
     plans: OnceLock<Cache<PlanKey, SharedAnswer, ByBytes>>,
 }
@@ -81,7 +83,8 @@ impl Answers {
         let sets = view.snapshot().option_sets().iter();
         let empty = |count: usize| (0..count).map(|_| OnceLock::new()).collect();
         let cells = sets.map(|set| Cells { all: OnceLock::new(), each: empty(set.options.len()) }).collect();
-        Self { view, cells, plans: OnceLock::new() }
+        let fingerprints = Fingerprints::of(&view);
+        Self { view, fingerprints, cells, plans: OnceLock::new() }
     }
 
     /// The answer for candidates, each with one option: from its cell where they are one line with all of its options or
@@ -114,6 +117,11 @@ impl Answers {
         let made = make();
         plans.insert(key, made.clone());
         made
+    }
+
+    /// The fingerprint of a plan for candidates.
+    pub(crate) fn fingerprint(&self, candidates: &[Candidate], gist: &[u8; 32]) -> String {
+        self.fingerprints.plan(self.view.snapshot(), candidates, gist)
     }
 
     fn cell(&self, candidates: &[Candidate]) -> Option<&OnceLock<SharedAnswer>> {

@@ -10,7 +10,7 @@ use dashwright_planner::{PlanGroup, Plans, Request, plan, rests_on};
 use dashwright_snapshot::RecordIx;
 
 use super::asked::Asked;
-use super::plan_install::{digest, fingerprint, names};
+use crate::fingerprint::{Fingerprints, digest, names};
 use crate::from_proto::{
     FieldFaults, FieldProblem, Job, change_without_reason, exactly, job, order, radio, vehicle_question,
 };
@@ -78,7 +78,8 @@ fn report(
     let (snapshot, radio) = (view.snapshot(), question.radio);
     let asked = Asked::of(view, &question.vehicle)?;
     let plans = plan(snapshot, &asked.candidates, radio, &question.request);
-    if given != fingerprint(view, &asked.candidates, &digest(snapshot, radio, &plans)) {
+    let gist = digest(snapshot, radio, &plans);
+    if given != Fingerprints::of(view).plan(snapshot, &asked.candidates, &gist) {
         return Err(Refusal::PlanNotFound { fingerprint: given });
     }
     let group = only_plan(&plans, result)?;
