@@ -33,7 +33,9 @@ pub(crate) fn measure(lines: usize, requests: &[Vec<u8>]) -> Outcome<Beside> {
     let requests: Vec<Bytes> = requests.iter().cloned().map(Bytes::from).collect();
     block_on(async {
         // The first look-ups encode their answers.
+        // sleep: the time that is measured.
         asked(&server, &requests, tokio::time::sleep(Duration::from_secs(1))).await?;
+        // sleep: the time that is measured.
         let (mut idle, ()) = asked(&server, &requests, tokio::time::sleep(IDLE)).await?;
         let began = Instant::now();
         let (mut beside, published) = asked(&server, &requests, publish(&server)).await?;
@@ -67,6 +69,7 @@ async fn asked<T>(
     let done = loop {
         tokio::select! {
             done = &mut work => break done,
+            // sleep: the pace.
             () = tokio::time::sleep_until(due.into()) => {
                 let (channel, request, since) = (channel.clone(), next.next().cloned().unwrap_or_default(), due);
                 asking.spawn(async move { call(&channel, &LOOK_UP, request).await.map(|_| since.elapsed()) });
