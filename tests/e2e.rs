@@ -25,6 +25,9 @@ mod drafts;
 #[path = "e2e/errors.rs"]
 mod errors;
 #[cfg(test)]
+#[path = "e2e/exchange.rs"]
+mod exchange;
+#[cfg(test)]
 #[path = "e2e/feedback.rs"]
 mod feedback;
 #[cfg(test)]

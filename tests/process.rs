@@ -1,11 +1,17 @@
 //! The binary as a process: its commands, its exit codes, and that no kill loses what was acknowledged.
 
 #[cfg(test)]
+#[path = "process/bench.rs"]
+mod bench;
+#[cfg(test)]
 #[path = "process/commands.rs"]
 mod commands;
 #[cfg(test)]
 #[path = "process/encrypted.rs"]
 mod encrypted;
+#[cfg(test)]
+#[path = "process/exchange.rs"]
+mod exchange;
 #[cfg(test)]
 #[path = "process/feedback.rs"]
 mod feedback;

@@ -15,6 +15,7 @@ const FILES: &[&str] = &[
     "dashwright/v1/curation.proto",
     "dashwright/v1/draft.proto",
     "dashwright/v1/errors.proto",
+    "dashwright/v1/exchange.proto",
     "dashwright/v1/feedback.proto",
     "dashwright/v1/findings.proto",
     "dashwright/v1/fitment.proto",

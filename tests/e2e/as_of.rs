@@ -26,6 +26,7 @@ const NOT_AS_OF: &[(&str, &str)] = &[
     ("CurationService/DiscardDraft", "changes something"),
     ("CurationService/EditDraft", "changes something"),
     ("CurationService/GetDraft", "what is in no revision"),
+    ("CurationService/ImportRecords", "changes something"),
     ("CurationService/ListDraftGoldenAnswers", "what is in no revision"),
     ("CurationService/ListDraftHoles", "what is in no revision"),
     ("CurationService/ListDrafts", "what is in no revision"),
@@ -132,13 +133,16 @@ fn of_records(read_at: &Option<v1::ReadAt>) -> Vec<Question> {
         v1::SearchRecordsRequest { read_at: read_at.clone(), query: "coax".to_owned(), ..Default::default() };
     let (info, export) = (
         v1::GetDatasetInfoRequest { read_at: read_at.clone() },
-        v1::ExportRecordsRequest { read_at: read_at.clone() },
+        v1::ExportRecordsRequest { read_at: read_at.clone(), format: 0 },
     );
+    let table = v1::ExchangeFormat::PartTable.into();
+    let table = v1::ExportRecordsRequest { read_at: read_at.clone(), format: table };
     let findings = v1::ListFindingsRequest { read_at: read_at.clone(), page_size: 200, ..Default::default() };
     let holes = v1::ListHolesRequest { read_at: read_at.clone(), page_size: 5, ..Default::default() };
     let golden = v1::ListGoldenAnswersRequest { read_at: read_at.clone(), ..Default::default() };
     vec![
         ("CurationService/ListGoldenAnswers", golden.encode_to_vec()),
+        ("CurationService/ExportRecords", table.encode_to_vec()),
         ("CurationService/ListFindings", findings.encode_to_vec()),
         ("CurationService/ListHoles", holes.encode_to_vec()),
         ("CatalogueService/GetRecord", get("hwk-210-d")),

@@ -45,6 +45,7 @@ async fn a_draft_is_invisible_until_it_is_published_and_then_whole() {
         page_size: 1,
         page_token: String::new(),
         record: String::new(),
+        ..Default::default()
     };
     let first = client.get_draft(get.clone()).await.unwrap().into_inner();
     let page_token = first.next_page_token;
@@ -70,6 +71,48 @@ async fn a_draft_is_invisible_until_it_is_published_and_then_whole() {
     assert_eq!(latest(&running).await.number, 2);
     let gone = client.get_draft(v1::GetDraftRequest { draft_id: id, ..Default::default() }).await;
     assert_eq!(refused(gone), (Code::NotFound, "DRAFT_NOT_OPEN".to_owned()));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_draft_tells_field_by_field_what_it_changes() {
+    let (_home, running) = Running::demo().await.unwrap();
+    let mut client = client(&running);
+    publish(&mut client, vec![make("zz-a", "Zza"), make("zz-b", "Zzb"), make("zz-c", "Zzc")]).await.unwrap();
+    let begun = client.create_draft(v1::CreateDraftRequest { change: change("names") }).await.unwrap();
+    let draft_id = begun.into_inner().draft.unwrap().draft_id;
+    let edit = v1::EditDraftRequest {
+        change: change("edit"),
+        draft_id: draft_id.clone(),
+        puts: puts(vec![make("zz-a", "Another"), make("zz-c", "Zzc"), make("zz-d", "Zzd")]),
+        deletes: vec![deleted("vocabulary/zz-b")],
+        ..v1::EditDraftRequest::default()
+    };
+    client.edit_draft(edit).await.unwrap();
+    let get = v1::GetDraftRequest { draft_id, with_fields: true, ..Default::default() };
+    let items = client.get_draft(get.clone()).await.unwrap().into_inner().items;
+    let kinds: Vec<_> = items.iter().map(|item| (item.record.as_str(), item.kind())).collect();
+    assert_eq!(
+        kinds,
+        [
+            ("vocabulary/zz-a", v1::DiffKind::Changed),
+            ("vocabulary/zz-b", v1::DiffKind::Deleted),
+            ("vocabulary/zz-c", v1::DiffKind::Unspecified),
+            ("vocabulary/zz-d", v1::DiffKind::Added),
+        ]
+    );
+    let field = |path: &str, before: &str, after: &str| v1::FieldDiff {
+        path: path.to_owned(),
+        before: before.to_owned(),
+        after: after.to_owned(),
+    };
+    assert_eq!(items[0].fields, [field("/name", "\"Zza\"", "\"Another\"")]);
+    assert!(items[1].fields.contains(&field("/name", "\"Zzb\"", "")));
+    assert!(items[2].fields.is_empty());
+    assert!(items[3].fields.contains(&field("/name", "", "\"Zzd\"")));
+    let get = v1::GetDraftRequest { with_fields: false, ..get };
+    let items = client.get_draft(get).await.unwrap().into_inner().items;
+    assert!(items.iter().all(|item| item.fields.is_empty()));
+    assert_eq!(items[0].kind(), v1::DiffKind::Changed);
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -196,7 +239,7 @@ async fn malformed_changes_are_told_with_every_field_and_change_nothing() {
 }
 
 async fn export(running: &Running, at: Option<v1::ReadAt>) -> (Vec<u8>, v1::ExportEnd) {
-    let request = v1::ExportRecordsRequest { read_at: at };
+    let request = v1::ExportRecordsRequest { read_at: at, ..Default::default() };
     let mut stream = client(running).export_records(request).await.unwrap().into_inner();
     let (mut bytes, mut end) = (Vec::new(), None);
     while let Some(piece) = stream.message().await.unwrap() {

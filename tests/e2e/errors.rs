@@ -11,8 +11,8 @@ use dashwright_api::v1::{
 use dashwright_curation::BulkError;
 use dashwright_engine::keys::{AuthFault, KeyId, Role, TooManyLive};
 use dashwright_engine::{
-    BulkEditError, EtagMismatch, LoadError, OutcomeError, OutcomeState, RevertError, RevisionToken,
-    TrailError, ViewError, WriteError, Writes,
+    BulkEditError, EtagMismatch, LoadError, OutcomeError, OutcomeState, ReceiveError, RevertError,
+    RevisionToken, TrailError, ViewError, WriteError, Writes,
 };
 use dashwright_grpc::auth::Denied;
 use dashwright_grpc::{LIMITS, Refusal};
@@ -86,6 +86,11 @@ async fn produced(running: &Running) -> Vec<(ErrorReason, Status)> {
         (ErrorReason::PlanNotSettled, Refusal::PlanNotSettled { verdict: PlanVerdict::Depends, plans: 2 }),
         (ErrorReason::Overloaded, Refusal::Overloaded),
         (ErrorReason::StreamTooLong, Refusal::TooManyCarts),
+        (ErrorReason::ImportBusy, ReceiveError::Busy.into()),
+        (ErrorReason::ImportsFull, ReceiveError::Full.into()),
+        (ErrorReason::ChunkOutOfPlace, ReceiveError::OutOfPlace { sequence: 1, offset: 2, bytes: 3 }.into()),
+        (ErrorReason::ChunkAltered, ReceiveError::AlteredChunk { offset: 2 }.into()),
+        (ErrorReason::ImportIncomplete, ReceiveError::Incomplete { received: 1, bytes: 2 }.into()),
         (ErrorReason::Draining, Refusal::Draining),
         (ErrorReason::Deadline, Refusal::Deadline { most: Duration::from_millis(5) }),
         (ErrorReason::Internal, Refusal::Internal { request_id: "one".to_owned() }),
@@ -108,6 +113,10 @@ fn changes() -> Vec<(ErrorReason, Status)> {
     let mismatch = EtagMismatch { record: "part/kit-7".to_owned(), current: None };
     let refusals = [
         (ErrorReason::RequestIdReused, WriteError::RequestReused { request_id, kind, of }),
+        (
+            ErrorReason::ImportUnfinished,
+            WriteError::ImportUnfinished { draft: draft(), request_id: "q".to_owned() },
+        ),
         (ErrorReason::DraftNotOpen, WriteError::NoOpenDraft { draft: draft() }),
         (ErrorReason::DraftOutdated, WriteError::Outdated { base: 1, current: 2 }),
         (ErrorReason::DraftMoved, WriteError::DraftMoved { draft: draft() }),

@@ -100,7 +100,7 @@ impl Encrypted {
         let home = Home::new("tls").unwrap();
         let engine = home.engine().unwrap();
         let access = access.unwrap_or_else(|| Access::by(engine.keys()));
-        let serving = Serving::new(Service::new(engine), access).await.unwrap();
+        let serving = Serving::new(Service::new(engine, home.imports()), access).await.unwrap();
         let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
         let address = listener.local_addr().unwrap();
         let (end, ended) = oneshot::channel();

@@ -1,115 +1,14 @@
 //! What is kept, by the commands of its user: drafts, revisions, exports, the trail, keys, backups, and their refusals.
 
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use dashwright_log::{Digest, Note};
-use dashwright_tests::binary::{Ended, Line, Process, run};
-use dashwright_tests::service::demo_lines;
+use dashwright_tests::binary::{Line, Process, run};
 use serde_json::Value;
 use sha2::{Digest as _, Sha256};
-use tempfile::TempDir;
 
-/// A server on the demo catalogue, which signs its checkpoints, and a place for files.
-struct Bench {
-    root: TempDir,
-    server: Process,
-    address: String,
-    key: Option<String>,
-}
-
-impl Bench {
-    fn new() -> Self {
-        let root = tempfile::tempdir().unwrap();
-        fs::write(root.path().join("catalogue.jsonl"), demo_lines().join("\n") + "\n").unwrap();
-        fs::write(root.path().join("seed"), "5a".repeat(32)).unwrap();
-        let (catalogue, seed) = (text(root.path().join("catalogue.jsonl")), text(root.path().join("seed")));
-        let more = ["--init", "--load", catalogue.as_str(), "--checkpoint-key", seed.as_str()];
-        let mut server = serve(&root.path().join("data"), &more);
-        let (_, address) = server.serving().unwrap();
-        Self { root, server, address, key: None }
-    }
-
-    fn path(&self, name: &str) -> String {
-        text(self.root.path().join(name))
-    }
-
-    fn read(&self, name: &str) -> Vec<u8> {
-        fs::read(self.root.path().join(name)).unwrap()
-    }
-
-    /// Runs a command that asks the server.
-    fn ask(&self, arguments: &[&str]) -> Ended {
-        let mut all = [arguments, &["--server", &self.address]].concat();
-        if let Some(key) = &self.key {
-            all.extend(["--key-file", key.as_str()]);
-        }
-        run(&all).unwrap()
-    }
-
-    /// What a command prints that must succeed.
-    fn text(&self, arguments: &[&str]) -> String {
-        done(self.ask(arguments), arguments)
-    }
-
-    fn json(&self, arguments: &[&str]) -> Value {
-        serde_json::from_str(&self.text(&[arguments, &["--json"]].concat())).unwrap()
-    }
-
-    /// A command that must be refused: what it says.
-    fn refused(&self, arguments: &[&str]) -> String {
-        refused(self.ask(arguments), arguments)
-    }
-
-    /// A draft with one record put, by its id.
-    fn draft(&self, record: &str, name: &str) -> String {
-        fs::write(self.path("edit.jsonl"), format!("{}\n", make(record, name))).unwrap();
-        let begun = self.json(&["draft", "new", "--reason", "a test"]);
-        let id = begun["draft"]["draftId"].as_str().unwrap().to_owned();
-        self.text(&["draft", "edit", &id, "--put", &self.path("edit.jsonl"), "--reason", "a test"]);
-        id
-    }
-
-    fn published(&self, record: &str, name: &str) -> Value {
-        let id = self.draft(record, name);
-        self.json(&["draft", "publish", &id, "--reason", "a test"])
-    }
-}
-
-fn serve(data: &Path, more: &[&str]) -> Process {
-    let common = ["serve", "--data", data.to_str().unwrap(), "--listen", "127.0.0.1:0"];
-    Process::start(&[&common[..], more].concat()).unwrap()
-}
-
-fn text(path: PathBuf) -> String {
-    path.to_str().unwrap().to_owned()
-}
-
-fn done(ended: Ended, arguments: &[&str]) -> String {
-    assert!(ended.status.success(), "{arguments:?}: {ended:?}");
-    ended.out
-}
-
-fn refused(ended: Ended, arguments: &[&str]) -> String {
-    assert_eq!((ended.status.code(), ended.out.as_str()), (Some(1), ""), "{arguments:?}: {ended:?}");
-    assert!(ended.err.starts_with("error: ") && ended.err.contains("next: "), "{arguments:?}: {ended:?}");
-    ended.err
-}
-
-fn make(id: &str, name: &str) -> String {
-    dashwright_tests::change::make(id, name)
-}
-
-fn mode(path: &str) -> u32 {
-    use std::os::unix::fs::PermissionsExt as _;
-    fs::metadata(path).unwrap().permissions().mode() & 0o777
-}
-
-fn contains_all(text: &str, words: &[&str]) {
-    for word in words {
-        assert!(text.contains(word), "no `{word}` in {text}");
-    }
-}
+use super::bench::{Bench, contains_all, done, make, mode, refused, serve};
 
 #[test]
 fn a_draft_is_edited_published_told_apart_and_exported() {
@@ -117,7 +16,7 @@ fn a_draft_is_edited_published_told_apart_and_exported() {
     let first = bench.json(&["info"])["revision"]["token"].as_str().unwrap().to_owned();
     let id = bench.draft("zz-new", "Zz New");
     contains_all(&bench.text(&["draft", "list"]), &["1", "a test"]);
-    contains_all(&bench.text(&["draft", "show", &id]), &["vocabulary/zz-new", "put"]);
+    contains_all(&bench.text(&["draft", "show", &id]), &["vocabulary/zz-new", "added"]);
     let shown = bench.text(&["draft", "show", &id, "--full"]);
     contains_all(&shown, &["Zz New", &id]);
     assert!(bench.refused(&["record", "get", "vocabulary/zz-new"]).contains("zz-new"), "it is live already");

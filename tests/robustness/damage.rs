@@ -128,7 +128,7 @@ impl Sample {
             let query = "orvane".to_owned();
             let search = v1::SearchRecordsRequest { read_at: read_at.clone(), query, ..Default::default() };
             add("/dashwright.v1.CatalogueService/SearchRecords", search.encode_to_vec());
-            let export = v1::ExportRecordsRequest { read_at };
+            let export = v1::ExportRecordsRequest { read_at, ..Default::default() };
             add("/dashwright.v1.CurationService/ExportRecords", export.encode_to_vec());
         }
         let mut add = |path: &'static str, message| questions.push((path.to_owned(), path, message));

@@ -193,7 +193,7 @@ fn hex(bytes: &[u8]) -> String {
 /// Every record as of a revision.
 pub(crate) async fn export(caller: &Caller, token: &str) -> Vec<u8> {
     let read_at = Some(v1::ReadAt { at: Some(At::Exactly(token.to_owned())) });
-    let request = v1::ExportRecordsRequest { read_at };
+    let request = v1::ExportRecordsRequest { read_at, ..Default::default() };
     let mut pieces = caller.curation().export_records(request).await.unwrap().into_inner();
     let mut bytes = Vec::new();
     while let Some(piece) = pieces.message().await.unwrap() {

@@ -90,6 +90,12 @@ impl Home {
         self.directory.path().join("data")
     }
 
+    /// Where files are received.
+    #[must_use]
+    pub fn imports(&self) -> PathBuf {
+        self.directory.path().join("imports")
+    }
+
     fn store(&self) -> PathBuf {
         self.directory.path().join("store")
     }
@@ -126,7 +132,7 @@ impl Running {
     pub async fn start(home: &Home) -> Outcome<Self> {
         let engine = home.engine()?;
         let access = Access::by(engine.keys());
-        Self::run(Service::new(engine), access).await
+        Self::run(Service::new(engine, home.imports()), access).await
     }
 
     /// Starts the service on a dataset, for those who may call.
@@ -134,7 +140,7 @@ impl Running {
     /// # Errors
     /// When it does not start.
     pub async fn start_for(home: &Home, access: Access) -> Outcome<Self> {
-        Self::run(Service::new(home.engine()?), access).await
+        Self::run(Service::new(home.engine()?, home.imports()), access).await
     }
 
     async fn run(service: Service, access: Access) -> Outcome<Self> {
@@ -172,7 +178,7 @@ impl Running {
         let home = Home::new("separate")?;
         let engine = home.engine()?;
         let access = Access::by(engine.keys());
-        let service = Service::new(engine).with_separate_publisher(true);
+        let service = Service::new(engine, home.imports()).with_separate_publisher(true);
         Ok((home, Self::run(service, access).await?))
     }
 

@@ -244,6 +244,7 @@ fn refuse(
     conditions: &Conditions,
 ) -> Result<(), WriteError> {
     let Conditions { etag, separate_publisher, validate_only: _ } = conditions;
+    facts.refuse_import(draft)?;
     if etag.as_ref().is_some_and(|etag| *etag != facts.etag(draft)) {
         return Err(WriteError::DraftMoved { draft: draft.to_owned() });
     }

@@ -83,9 +83,40 @@ pub struct DraftEdit {
     /// they go on to be compared with the revision that the earlier item was made on.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub keeps: Vec<String>,
-    /// The outcome whose acceptance the edit is.
+    /// The outcome whose acceptance the edit is. Boxed: few edits are.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub accepts: Option<OutcomeAcceptance>,
+    pub accepts: Option<Box<OutcomeAcceptance>>,
+    /// The import that this edit is a part of. Boxed: few edits are.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub import: Option<Box<ImportPart>>,
+}
+
+/// What the edits of an import have in common: all of them are made, or the draft takes nothing else and is not published.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ImportPart {
+    /// The request: its repetition makes what is missing.
+    pub request_id: String,
+    /// SHA-256 of the file.
+    pub content: Digest,
+    /// What becomes of records of which there are others already.
+    pub on_conflict: OnConflict,
+    /// The last revision when the file was compared with the dataset.
+    pub seen: u64,
+    /// Whether this is the last edit of the import.
+    pub last: bool,
+}
+
+/// What becomes of a record of a file when there is another one of its key, in the draft or in the dataset.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum OnConflict {
+    /// It takes the place of the other.
+    Replace,
+    /// The other stays.
+    Keep,
+    /// It is a fault of the file.
+    Refuse,
 }
 
 impl DraftEdit {
@@ -97,6 +128,7 @@ impl DraftEdit {
             deletes: Vec::new(),
             keeps: Vec::new(),
             accepts: None,
+            import: None,
         }
     }
 }
@@ -178,7 +210,7 @@ pub(crate) fn records_of(entry: &Entry) -> Result<Vec<String>, PayloadError> {
 }
 
 fn edited_by(entry: &Entry) -> Result<Vec<String>, PayloadError> {
-    let DraftEdit { draft: _, puts, mut deletes, keeps: _, accepts: _ } = payload(entry)?;
+    let DraftEdit { draft: _, puts, mut deletes, keeps: _, accepts: _, import: _ } = payload(entry)?;
     let malformed = |source| PayloadError { kind: DRAFT_EDIT.to_owned(), source };
     for line in puts {
         deletes.push(key_of_line(line.get()).map_err(malformed)?);

@@ -187,16 +187,17 @@ impl Step<'_> {
             reason: entry.reason.clone(),
             edits: 0,
             editors: BTreeSet::new(),
+            import: None,
             fate: Fate::Open,
         };
         self.put_draft(&draft, facts, None)
     }
 
     fn edit(&mut self, store: &Store) -> Result<(), FoldError> {
-        let DraftEdit { draft, puts, deletes, keeps, accepts } = payload(&self.stored.entry)?;
+        let DraftEdit { draft, puts, deletes, keeps, accepts, import } = payload(&self.stored.entry)?;
         let mut facts = self.open(&draft)?;
         let seen = self.seen_before(store, facts.number, &keeps)?;
-        let last = self.state.revision();
+        let last = import.as_ref().map_or(self.state.revision(), |import| import.seen);
         let mut edited = Vec::new();
         let mut item = |key: &str, version| {
             let item = layout::item(*seen.get(key).unwrap_or(&last), version);
@@ -218,6 +219,7 @@ impl Step<'_> {
         }
         facts.edits += 1;
         facts.editors.insert(self.stored.entry.actor.clone());
+        facts.import = import.filter(|import| !import.last);
         self.put_draft(&draft, facts, None)
     }
 

@@ -20,6 +20,8 @@ mod engine;
 mod entry;
 mod examine;
 mod fold;
+mod import;
+mod inbox;
 pub mod keys;
 mod layout;
 mod load;
@@ -43,11 +45,19 @@ pub use edit::{Delete, EtagMismatch, Expected, Put, etag};
 pub use engine::Engine;
 pub use entry::{
     DATASET_INIT, DATASET_RESTORE, DRAFT_CREATE, DRAFT_DISCARD, DRAFT_EDIT, DatasetInit, DatasetRestore,
-    DraftCreate, DraftDiscard, DraftEdit, FORMAT, KEY_CREATE, KEY_REVOKE, KeyRevoke, OPERATOR_CALL,
-    OUTCOME_REJECT, OUTCOME_REPORT, OperatorCall, PayloadError, REVISION_PUBLISH, RevisionPublish,
+    DraftCreate, DraftDiscard, DraftEdit, FORMAT, ImportPart, KEY_CREATE, KEY_REVOKE, KeyRevoke,
+    OPERATOR_CALL, OUTCOME_REJECT, OUTCOME_REPORT, OnConflict, OperatorCall, PayloadError, REVISION_PUBLISH,
+    RevisionPublish,
 };
 pub use examine::{DraftExamined, DraftPreview, Examined};
 pub use fold::{FoldError, SETTLED_PER_ENTRY};
+pub use import::{
+    Import, ImportCounts, ImportError, ImportProgress, Imported, MAX_IMPORT_FAULTS, MAX_IMPORT_RECORDS, Rows,
+};
+pub use inbox::{
+    Announced, CHUNK_PATIENCE, Chunk, IMPORT_KEPT, Inbox, MAX_IMPORT_BYTES, MAX_KEPT_IMPORTS, ReceiveError,
+    Receiving,
+};
 pub use layout::LayoutError;
 pub use load::{EDIT_BYTES, EDIT_RECORDS, LoadError, MAX_REPORTED};
 pub use outcomes::{

@@ -36,6 +36,7 @@ pub(crate) struct Shared {
     surroundings: Arc<dyn Surroundings>,
     pub(crate) examined: LastExamined,
     pub(crate) previewing: Mutex<()>,
+    pub(crate) importing: Mutex<()>,
 }
 
 /// What makes and keeps checkpoints.
@@ -76,6 +77,7 @@ impl Shared {
             surroundings,
             examined: LastExamined::default(),
             previewing: Mutex::default(),
+            importing: Mutex::default(),
         }
     }
 

@@ -6,9 +6,11 @@ use dashwright_log::Digest;
 use dashwright_store::{Space, Store, StoreError};
 use serde::{Deserialize, Serialize};
 
+use crate::entry::ImportPart;
 use crate::keys::KeyFacts;
 use crate::layout::{self, LayoutError};
 use crate::outcomes::OutcomeState;
+use crate::writer::WriteError;
 
 /// State without records.
 #[derive(Clone, Debug, Default)]
@@ -98,6 +100,9 @@ pub struct DraftFacts {
     pub edits: u64,
     /// Who edited it.
     pub editors: BTreeSet<String>,
+    /// An import of which it has some parts and not the last: until then it takes nothing else and is not published.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub import: Option<Box<ImportPart>>,
     /// What became of it.
     pub fate: Fate,
 }
@@ -133,6 +138,26 @@ impl DraftFacts {
     #[must_use]
     pub fn etag(&self, id: &str) -> String {
         crate::edit::etag(&format!("{id} {}", self.edits))
+    }
+
+    /// Refuses it while an import in it is unfinished.
+    pub(crate) fn refuse_import(&self, draft: &str) -> Result<(), WriteError> {
+        match self.import.as_deref() {
+            None => Ok(()),
+            Some(ImportPart { request_id, .. }) => {
+                let (draft, request_id) = (draft.to_owned(), request_id.clone());
+                Err(WriteError::ImportUnfinished { draft, request_id })
+            }
+        }
+    }
+
+    /// Refuses it while an import in it is unfinished, unless it is the same one: also with the same file, and the same wish.
+    pub(crate) fn refuse_other_import(&self, draft: &str, part: &ImportPart) -> Result<(), WriteError> {
+        let same = |begun: &ImportPart| {
+            (&begun.request_id, begun.content, begun.on_conflict)
+                == (&part.request_id, part.content, part.on_conflict)
+        };
+        if self.import.as_deref().is_none_or(same) { Ok(()) } else { self.refuse_import(draft) }
     }
 
     /// Whether it takes edits and can be published.

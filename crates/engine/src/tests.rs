@@ -4,6 +4,7 @@ mod as_of;
 mod bulk;
 mod drafts;
 mod groups;
+mod imports;
 mod kept;
 mod kills;
 mod loads;

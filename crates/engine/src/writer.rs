@@ -146,6 +146,14 @@ pub enum WriteError {
         /// The id.
         draft: String,
     },
+    /// An import in the draft was broken off: its repetition finishes it, and until then the draft takes nothing else.
+    #[error("an import in the draft `{draft}` is not finished: its request is `{request_id}`")]
+    ImportUnfinished {
+        /// The draft.
+        draft: String,
+        /// The request of the import.
+        request_id: String,
+    },
     /// The draft does not exist, is published, or was thrown away.
     #[error("there is no open draft `{draft}`")]
     NoOpenDraft {

@@ -72,6 +72,9 @@ pub(crate) const CANDIDATES: PageSizes = PageSizes { default: 100, most: 500 };
 pub(crate) const RECORDS: PageSizes = PageSizes { default: 100, most: 1_000 };
 /// Bytes of the records on a page: half of the largest answer, so that headers and one more record always fit.
 pub(crate) const RECORDS_PAGE_BYTES: usize = 2 << 20;
+/// Bytes of the records on a page that tells also which fields differ: each may be there four times, as JSON and as fields, before
+/// and after, and quotes in it twice as long.
+pub(crate) const FIELDS_PAGE_BYTES: usize = 512 << 10;
 /// Golden questions whose answers are accepted at once: each is named, and a person has looked at it.
 pub(crate) const GOLDEN_ACCEPTED: usize = 100;
 
@@ -150,6 +153,11 @@ impl Limits {
             ("edit_records", count(dashwright_engine::EDIT_RECORDS)),
             ("bulk_told", count(BULK_TOLD)),
             ("edit_bytes", count(dashwright_engine::EDIT_BYTES)),
+            ("import_bytes", dashwright_engine::MAX_IMPORT_BYTES),
+            ("import_records", count(dashwright_engine::MAX_IMPORT_RECORDS)),
+            ("import_faults", dashwright_engine::MAX_IMPORT_FAULTS),
+            ("imports_kept", count(dashwright_engine::MAX_KEPT_IMPORTS)),
+            ("import_kept_seconds", seconds(dashwright_engine::IMPORT_KEPT)),
             ("live_keys_per_holder", count(dashwright_engine::keys::MAX_LIVE_PER_HOLDER)),
             ("plans_per_page", count(PLANS.most)),
             ("excluded_parts", count(EXCLUDED_PARTS)),

@@ -1,9 +1,10 @@
 //! What the handlers share: the engine, and the answers encoded from its current view.
 
+use std::path::PathBuf;
 use std::sync::Arc;
 
 use arc_swap::ArcSwap;
-use dashwright_engine::{Engine, Freshness, View};
+use dashwright_engine::{Engine, Freshness, Inbox, View};
 use tokio::sync::watch;
 
 use crate::auth::AuthFigures;
@@ -18,17 +19,19 @@ pub struct Service {
     answers: Arc<ArcSwap<Answers>>,
     auth: Arc<AuthFigures>,
     end: watch::Sender<bool>,
+    pub(crate) inbox: Inbox,
     /// Whether whoever edited a draft may not publish it.
     pub(crate) separate_publisher: bool,
 }
 
 impl Service {
-    /// Answers from an engine's views.
+    /// Answers from an engine's views. Files that are imported are received in a directory, which is made when it is needed.
     #[must_use]
-    pub fn new(engine: Engine) -> Self {
+    pub fn new(engine: Engine, imports: PathBuf) -> Self {
         let answers = Arc::new(ArcSwap::from_pointee(Answers::new(engine.view())));
         let end = watch::Sender::new(false);
-        Self { engine, answers, auth: Arc::default(), end, separate_publisher: false }
+        let inbox = Inbox::new(imports);
+        Self { engine, answers, auth: Arc::default(), end, inbox, separate_publisher: false }
     }
 
     /// The engine that it answers from.

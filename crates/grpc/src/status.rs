@@ -9,7 +9,9 @@ use std::time::Duration;
 
 use dashwright_api::v1::{CartError, ErrorReason};
 use dashwright_engine::keys::{AuthFault, KeyId};
-use dashwright_engine::{BulkEditError, LoadError, RevertError, TrailError, ViewError, WriteError};
+use dashwright_engine::{
+    BulkEditError, ImportError, LoadError, ReceiveError, RevertError, TrailError, ViewError, WriteError,
+};
 use dashwright_model::exchange::ExchangeError;
 use dashwright_model::record::RecordKind;
 use dashwright_model::record::golden::PlanVerdict;
@@ -73,6 +75,10 @@ pub enum Refusal {
     BulkEdit(Box<BulkEditError>),
     /// A draft was not published.
     Publish(Box<LoadError<ExchangeError>>),
+    /// A file was not received.
+    Receive(Box<ReceiveError>),
+    /// A file was not imported.
+    Import(Box<ImportError>),
     /// No draft goes back.
     Revert(Box<RevertError>),
     /// The trail was not read.
@@ -122,6 +128,8 @@ impl fmt::Display for Refusal {
             }
             Self::BulkEdit(error) => write!(f, "{error}"),
             Self::Publish(error) => write!(f, "{error}"),
+            Self::Receive(error) => write!(f, "{error}"),
+            Self::Import(error) => write!(f, "{error}"),
             Self::Revert(error) => write!(f, "{error}"),
             Self::Trail(error) => write!(f, "{error}"),
             Self::TooLarge => write!(f, "the request is larger than {} bytes", LIMITS.request_bytes),
@@ -154,6 +162,18 @@ impl From<WriteError> for Refusal {
 impl From<LoadError<ExchangeError>> for Refusal {
     fn from(error: LoadError<ExchangeError>) -> Self {
         Self::Publish(Box::new(error))
+    }
+}
+
+impl From<ReceiveError> for Refusal {
+    fn from(error: ReceiveError) -> Self {
+        Self::Receive(Box::new(error))
+    }
+}
+
+impl From<ImportError> for Refusal {
+    fn from(error: ImportError) -> Self {
+        Self::Import(Box::new(error))
     }
 }
 
@@ -250,6 +270,8 @@ fn told(refusal: &Refusal) -> Told {
         }
         Refusal::BulkEdit(error) => changes::told_bulk_edit(error),
         Refusal::Publish(error) => changes::told_publish(error),
+        Refusal::Receive(error) => changes::told_receive(error),
+        Refusal::Import(error) => changes::told_import(error),
         Refusal::Revert(error) => changes::told_revert(error),
         Refusal::Trail(error) => changes::told_trail(error),
         Refusal::TooLarge => {
@@ -313,6 +335,7 @@ fn told_faults(faults: &[FieldFault]) -> Told {
         | FieldProblem::OtherKind { .. }
         | FieldProblem::NoKey { .. }
         | FieldProblem::NoUuid
+        | FieldProblem::NoSha256
         | FieldProblem::Time { .. }
         | FieldProblem::NoName { .. }
         | FieldProblem::LongText { .. }
@@ -445,6 +468,11 @@ fn add_violations(details: &mut ErrorDetails, refusal: &Refusal) {
             | IdentifyError::NothingRecognised { .. }
             | IdentifyError::NoLine { .. } => {}
         },
+        Refusal::Receive(error) => {
+            if let Some(field) = error.field() {
+                one(details, field);
+            }
+        }
         Refusal::Write(error) => {
             if let WriteError::ExpiryOver { .. } = **error {
                 one(details, "expires_at");
@@ -457,6 +485,7 @@ fn add_violations(details: &mut ErrorDetails, refusal: &Refusal) {
         | Refusal::PlanNotSettled { .. }
         | Refusal::BulkEdit(_)
         | Refusal::Publish(_)
+        | Refusal::Import(_)
         | Refusal::Revert(_)
         | Refusal::Trail(_)
         | Refusal::TooLarge

@@ -1,5 +1,7 @@
 //! JSON Lines: one record a line, read with bounded memory and refused with the line and the field.
 
+mod strict;
+
 use std::fmt;
 use std::io::{self, BufRead, Read as _};
 
@@ -9,7 +11,7 @@ use crate::record::Record;
 pub const MAX_LINE_BYTES: usize = 60 * 1024;
 
 /// The first line of a file may begin with it; no other place may.
-const BYTE_ORDER_MARK: &[u8] = b"\xEF\xBB\xBF";
+pub(crate) const BYTE_ORDER_MARK: &[u8] = b"\xEF\xBB\xBF";
 
 /// Why a line is not a record.
 #[derive(Debug)]
@@ -45,20 +47,53 @@ pub enum ExchangeCause {
 
 impl fmt::Display for ExchangeError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let line = self.line;
-        match &self.cause {
-            ExchangeCause::TooLong => write!(f, "line {line} is longer than {MAX_LINE_BYTES} bytes"),
-            ExchangeCause::NotUtf8 { byte } => write!(f, "line {line} is not UTF-8 at byte {byte}"),
-            ExchangeCause::NotARecord { path, column, source } => {
-                let reason = source.to_string();
-                // The reader counts lines within the one line it was given; only the column says something.
-                let reason = reason.rsplit_once(" at line ").map_or(reason.as_str(), |(reason, _)| reason);
-                let field = if path.is_empty() { String::new() } else { format!(", field `{path}`") };
-                let column = if *column == 0 { String::new() } else { format!(", column {column}") };
-                write!(f, "line {line}{field}{column}: {reason}")
+        let Self { line, cause } = self;
+        match cause {
+            ExchangeCause::TooLong | ExchangeCause::NotUtf8 { .. } => write!(f, "line {line} {cause}"),
+            ExchangeCause::NotARecord { .. } => {
+                let field = cause.field();
+                let field = if field.is_empty() { String::new() } else { format!(", field `{field}`") };
+                let column = cause.column().map_or_else(String::new, |column| format!(", column {column}"));
+                write!(f, "line {line}{field}{column}: {}", cause.reason())
             }
-            ExchangeCause::Io(error) => write!(f, "line {line} can not be read: {error}"),
+            ExchangeCause::Io(_) => write!(f, "line {line} {cause}"),
         }
+    }
+}
+
+impl fmt::Display for ExchangeCause {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::TooLong => write!(f, "is longer than {MAX_LINE_BYTES} bytes"),
+            Self::NotUtf8 { byte } => write!(f, "is not UTF-8 at byte {byte}"),
+            Self::NotARecord { .. } => match self.column() {
+                Some(column) => write!(f, "{} (at character {column})", self.reason()),
+                None => f.write_str(&self.reason()),
+            },
+            Self::Io(error) => write!(f, "can not be read: {error}"),
+        }
+    }
+}
+
+impl ExchangeCause {
+    /// The field, as names and indexes joined by dots; empty when it is the line as a whole.
+    pub(crate) fn field(&self) -> &str {
+        if let Self::NotARecord { path, .. } = self { path } else { "" }
+    }
+
+    fn column(&self) -> Option<usize> {
+        if let Self::NotARecord { column, .. } = self {
+            Some(*column).filter(|column| *column > 0)
+        } else {
+            None
+        }
+    }
+
+    /// What the reader says. It counts lines within the one line it was given; only the column says something.
+    fn reason(&self) -> String {
+        let Self::NotARecord { source, .. } = self else { return String::new() };
+        let reason = source.to_string();
+        reason.rsplit_once(" at line ").map_or(reason.as_str(), |(reason, _)| reason).to_owned()
     }
 }
 
@@ -80,6 +115,28 @@ pub fn parse_line(bytes: &[u8], line: u64) -> Result<Record, ExchangeError> {
     serde_json::from_str(text).map_err(|error| explain(text, line, error))
 }
 
+/// Reads JSON in which no object names a field twice: a reader that takes the last would take what somebody did not see.
+pub(crate) fn strict_value(text: &str) -> Result<serde_json::Value, serde_json::Error> {
+    let distinct: strict::Distinct = serde_json::from_str(text)?;
+    Ok(distinct.0)
+}
+
+/// Reads one line in which no object names a field twice.
+///
+/// # Errors
+/// As [`parse_line`].
+pub fn parse_strictly(bytes: &[u8], line: u64) -> Result<Record, ExchangeError> {
+    let record = parse_line(bytes, line)?;
+    let Ok(text) = std::str::from_utf8(bytes) else { return Ok(record) };
+    match strict_value(text) {
+        Ok(_) => Ok(record),
+        Err(source) => {
+            let cause = ExchangeCause::NotARecord { path: String::new(), column: source.column(), source };
+            Err(ExchangeError { line, cause })
+        }
+    }
+}
+
 fn explain(text: &str, line: u64, first: serde_json::Error) -> ExchangeError {
     let mut reader = serde_json::Deserializer::from_str(text);
     let tracked: Result<Record, _> = serde_path_to_error::deserialize(&mut reader);
@@ -91,7 +148,7 @@ fn explain(text: &str, line: u64, first: serde_json::Error) -> ExchangeError {
     ExchangeError { line, cause: ExchangeCause::NotARecord { path, column: source.column(), source } }
 }
 
-fn path_text(path: &serde_path_to_error::Path) -> String {
+pub(crate) fn path_text(path: &serde_path_to_error::Path) -> String {
     let text = path.to_string();
     let whole = text == "." || text == "?";
     if whole {
@@ -115,12 +172,19 @@ pub struct Reader<R> {
     line: u64,
     buffer: Vec<u8>,
     failed: bool,
+    strictly: bool,
 }
 
 impl<R: BufRead> Reader<R> {
     /// Reads from the input.
     pub fn new(input: R) -> Self {
-        Self { input, line: 0, buffer: Vec::new(), failed: false }
+        Self { input, line: 0, buffer: Vec::new(), failed: false, strictly: false }
+    }
+
+    /// Refuses objects that name a field twice.
+    #[must_use]
+    pub fn strictly(self) -> Self {
+        Self { strictly: true, ..self }
     }
 
     /// The next line with its number, and its bytes without the line break.
@@ -174,7 +238,10 @@ impl<R: BufRead> Iterator for Reader<R> {
             match self.next_line() {
                 Ok(None) => return None,
                 Ok(Some(_)) if self.buffer.iter().all(u8::is_ascii_whitespace) => {}
-                Ok(Some(line)) => return Some(parse_line(&self.buffer, line).map(|record| (line, record))),
+                Ok(Some(line)) => {
+                    let parse = if self.strictly { parse_strictly } else { parse_line };
+                    return Some(parse(&self.buffer, line).map(|record| (line, record)));
+                }
                 Err(error) => {
                     self.failed = true;
                     let cause = ExchangeCause::Io(error);

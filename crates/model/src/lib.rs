@@ -14,7 +14,9 @@ mod need;
 pub mod outcome;
 pub mod question;
 pub mod record;
+pub mod rows;
 mod scope;
+pub mod table;
 pub mod vin;
 
 pub use check::{Check, Fault, FaultKind, Faults, Valid};

@@ -3,6 +3,7 @@
 mod audit;
 mod bulk;
 mod curation;
+mod exchange;
 mod findings;
 mod golden;
 mod keys;
@@ -24,9 +25,9 @@ pub(crate) use audit::{
 };
 pub(crate) use bulk::{Bulk, DraftRename, DraftRetire, DraftSplit, DraftSupersede};
 pub(crate) use curation::{
-    Changing, Draft, DraftDiscard, DraftEdit, DraftList, DraftNew, DraftOpen, DraftPublish, DraftShow,
-    Export, Revert,
+    Changing, Draft, DraftDiscard, DraftEdit, DraftList, DraftNew, DraftOpen, DraftPublish, DraftShow, Revert,
 };
+pub(crate) use exchange::{DraftImport, Export, Table, format};
 pub(crate) use findings::{DraftCheck, DraftPreview};
 pub(crate) use golden::{AskedQuestion, Golden, GoldenAccept, GoldenAdd, GoldenList, GoldenRun};
 pub(crate) use keys::{Backup, Key, KeyList, KeyNew, KeyRevoke, Restore, Role};

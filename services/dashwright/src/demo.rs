@@ -39,10 +39,11 @@ async fn run(arguments: &Demo, directory: &Path) -> Result<(), Failure> {
     let listener = wiring::listen(arguments.listen).await?;
     let address = format!("http://{}", listener.local_addr().map_err(Failure::System)?);
     let directory = directory.join("data");
+    let imports = dataset::imports_of(&directory);
     let engine = spawn_blocking(move || begin(&directory)).await;
     let engine = engine.map_err(|error| Failure::System(error.into()))??;
     let door = Door { listener, access: Access::by(engine.keys()), tls: None };
-    let server = serve::until_signal(Service::new(engine), door, &mut signals);
+    let server = serve::until_signal(Service::new(engine, imports), door, &mut signals);
     tokio::pin!(server);
     tokio::select! {
         ended = &mut server => return ended,

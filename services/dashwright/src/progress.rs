@@ -17,9 +17,22 @@ pub(crate) fn spinner(template: &str) -> ProgressBar {
     drawn(ProgressBar::no_length(), template)
 }
 
+/// Has a bar show something else from here on.
+pub(crate) fn change(bar: &ProgressBar, position: u64, length: Option<u64>, template: &str) {
+    match length {
+        Some(length) => bar.set_length(length),
+        None => bar.unset_length(),
+    }
+    bar.set_position(position);
+    bar.set_style(style(template));
+}
+
 fn drawn(bar: ProgressBar, template: &str) -> ProgressBar {
-    let style = ProgressStyle::with_template(template).unwrap_or_else(|_| ProgressStyle::default_bar());
-    let bar = bar.with_style(style);
+    let bar = bar.with_style(style(template));
     bar.enable_steady_tick(DRAWN_EVERY);
     bar
+}
+
+fn style(template: &str) -> ProgressStyle {
+    ProgressStyle::with_template(template).unwrap_or_else(|_| ProgressStyle::default_bar())
 }

@@ -60,7 +60,8 @@ pub(crate) fn serve(arguments: &Serve) -> Result<(), Failure> {
         if let (Some(files), Some(tls)) = (files, &tls) {
             tokio::spawn(files.follow(tls.clone(), Hangup::take()?));
         }
-        let service = Service::new(engine).with_separate_publisher(separate);
+        let service =
+            Service::new(engine, dataset::imports_of(&arguments.data)).with_separate_publisher(separate);
         let scheme = if tls.is_some() { "https" } else { "http" };
         out::print(&format!("serving revision {revision} at {scheme}://{address}\n"))?;
         until_signal(service, Door { listener, access, tls }, &mut signals).await

@@ -189,6 +189,7 @@ fn append_revisions(directory: &Path, records: &[Record], revisions: u64) -> Out
                     deletes: Vec::new(),
                     keeps: Vec::new(),
                     accepts: None,
+                    import: None,
                 })?,
             )?;
         }

@@ -93,7 +93,8 @@ fn leave_behind(directory: &Path) -> Outcome<()> {
         let line = ground::edited(ground::some_line()?, number);
         let puts = vec![serde_json::value::RawValue::from_string(line)?];
         let draft = draft.clone();
-        let edit = DraftEdit { draft, puts, deletes: Vec::new(), keeps: Vec::new(), accepts: None };
+        let edit =
+            DraftEdit { draft, puts, deletes: Vec::new(), keeps: Vec::new(), accepts: None, import: None };
         entries.push(ground::entry("unseen", ground::time_of(first + number), DRAFT_EDIT, &edit)?);
     }
     log.append_all(log.head(), entries)?;

@@ -20,6 +20,18 @@ pub(crate) fn pin(core: usize) -> Outcome<()> {
     }
 }
 
+/// Lets this process run on any core, whatever the one that started it is bound to.
+pub(crate) fn unpin() -> Outcome<()> {
+    let process = std::process::id().to_string();
+    let mut taskset = Command::new("taskset");
+    let all =
+        taskset.args(["-a", "-p", "-c", "0-1023", &process]).stdout(Stdio::null()).stderr(Stdio::null());
+    if !all.status().is_ok_and(|status| status.success()) {
+        eprintln!("taskset does not work here: the server keeps to its core");
+    }
+    Ok(())
+}
+
 /// Processor time of a process in microseconds, user and system.
 pub(crate) fn microseconds(process: u32) -> Outcome<f64> {
     let stat = std::fs::read_to_string(format!("/proc/{process}/stat"))?;

@@ -98,7 +98,7 @@ pub(crate) fn serve(_: &[String]) -> Outcome<()> {
     let replies: Vec<Vec<u8>> = serde_json::from_str(&line)?;
     let replies = Arc::new(replies.into_iter().map(Bytes::from).collect());
     let echo = Echo { replies, next: Arc::default() };
-    server::run(|listener| async {
+    server::run(true, |listener| async {
         let incoming = tokio_stream::wrappers::TcpListenerStream::new(listener);
         let nodelay = tokio_stream::StreamExt::map(incoming, |stream| {
             stream.and_then(|stream| stream.set_nodelay(true).map(|()| stream))

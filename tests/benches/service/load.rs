@@ -130,7 +130,7 @@ async fn ask_until(
     Ok((calls, bytes))
 }
 
-async fn call(channel: &Channel, path: &PathAndQuery, request: Bytes) -> Outcome<Bytes> {
+pub(crate) async fn call(channel: &Channel, path: &PathAndQuery, request: Bytes) -> Outcome<Bytes> {
     let mut client = Grpc::new(channel.clone());
     client.ready().await?;
     Ok(client.unary(tonic::Request::new(request), path.clone(), Raw).await?.into_inner())
@@ -167,10 +167,10 @@ pub(crate) fn measure_carts(
     })
 }
 
-async fn channel(server: &Running) -> Outcome<Channel> {
+pub(crate) async fn channel(server: &Running) -> Outcome<Channel> {
     Ok(Endpoint::from_shared(format!("http://{}", server.address))?.connect().await?)
 }
 
-fn block_on<T>(work: impl Future<Output = Outcome<T>>) -> Outcome<T> {
+pub(crate) fn block_on<T>(work: impl Future<Output = Outcome<T>>) -> Outcome<T> {
     tokio::runtime::Builder::new_current_thread().enable_all().build()?.block_on(work)
 }

@@ -7,6 +7,7 @@
 mod cpu;
 mod floor;
 mod load;
+mod publish;
 mod questions;
 mod server;
 
@@ -33,7 +34,8 @@ fn main() -> Outcome<()> {
     let arguments: Vec<String> = std::env::args().collect();
     match arguments.get(1).map(String::as_str) {
         Some("prepare") => server::prepare(&arguments),
-        Some("serve") => server::serve(&arguments),
+        Some("serve") => server::serve(&arguments, true),
+        Some("serve-unpinned") => server::serve(&arguments, false),
         Some("floor") => floor::serve(&arguments),
         // `cargo test` runs benches with `--test` to see that they work: one short round.
         _ if arguments.iter().any(|argument| argument == "--test") => compare(1, load::SHORT),
@@ -68,6 +70,9 @@ fn compare(rounds: usize, length: load::Length) -> Outcome<()> {
     table.memory_per_line =
         large.resident()?.saturating_sub(small.resident()?) / (SIZES[1] - SIZES[0]) as u64;
     table.start_seconds = large.start_seconds;
+    drop((small, large, floor));
+    let lines = if rounds > 1 { SIZES[1] } else { SIZES[0] };
+    table.beside = Some(publish::measure(lines, &questions::look_ups(&questions::sample(lines)?))?);
     table.print();
     table.write()
 }
@@ -98,6 +103,7 @@ struct Table {
     rounds: Vec<Round>,
     memory_per_line: u64,
     start_seconds: f64,
+    beside: Option<publish::Beside>,
 }
 
 impl Table {
@@ -109,7 +115,7 @@ impl Table {
     }
 
     fn figures(&self) -> Vec<(&'static str, f64)> {
-        vec![
+        let mut figures = vec![
             ("echo_cpu_microseconds", self.median(|round| round.floor.cpu_microseconds)),
             ("lookup_cpu_microseconds", self.median(|round| round.large.cpu_microseconds)),
             ("lookup_cpu_over_floor", self.median(|r| r.small.cpu_microseconds / r.floor.cpu_microseconds)),
@@ -126,13 +132,24 @@ impl Table {
             ("reply_bytes", self.median(|round| round.small.reply_bytes)),
             ("resident_bytes_per_line", self.memory_per_line as f64),
             ("warm_start_seconds", self.start_seconds),
-        ]
+        ];
+        if let Some(it) = &self.beside {
+            figures.extend([
+                ("lookup_idle_p50_milliseconds", it.idle_p50),
+                ("lookup_idle_p99_milliseconds", it.idle_p99),
+                ("lookup_beside_publish_p50_milliseconds", it.publish_p50),
+                ("lookup_beside_publish_p99_milliseconds", it.publish_p99),
+                ("lookup_beside_publish_max_milliseconds", it.publish_max),
+                ("publish_seconds", it.publish_seconds),
+            ]);
+        }
+        figures
     }
 
     fn print(&self) {
         println!("over a socket, {} rounds, median", self.rounds.len());
         for (name, figure) in self.figures() {
-            println!("  {name:32} {figure:>12.3}");
+            println!("  {name:40} {figure:>12.3}");
         }
     }
 

@@ -7,8 +7,10 @@ use std::sync::Arc;
 use std::time::Instant;
 
 use dashwright_engine::keys::ServerSecret;
-use dashwright_engine::{Ground, Origin, Surroundings};
+use dashwright_engine::{Engine, Ground, Origin, Put, Surroundings};
 use dashwright_log::{FileCheckpoints, FileLog, FileOptions, Head, Log};
+use dashwright_model::exchange::parse_line;
+use dashwright_model::record::RecordKind;
 use dashwright_store::Store;
 use tokio::net::TcpListener;
 
@@ -17,10 +19,18 @@ use crate::{Outcome, cpu};
 /// The core of the servers; the bench itself runs on the other one.
 const CORE: usize = 1;
 
+/// Records of an edit: what 480 KiB surely hold.
+const DRAFTED_AT_ONCE: usize = 200;
+
 /// What kind of server.
 pub(crate) enum Kind<'a> {
     /// Dashwright on a warm directory.
     Service {
+        /// The directory.
+        directory: &'a Path,
+    },
+    /// Dashwright on a warm directory, on whatever core it gets.
+    Unpinned {
         /// The directory.
         directory: &'a Path,
     },
@@ -34,11 +44,21 @@ pub(crate) enum Kind<'a> {
 /// A directory with so many generated vehicle lines, made by a process of its own, so that the server starts warm and with
 /// memory that nothing else has used.
 pub(crate) fn warm(lines: usize) -> Outcome<tempfile::TempDir> {
+    made(lines, false)
+}
+
+/// The same, with an open draft that changes every generated line.
+pub(crate) fn with_draft(lines: usize) -> Outcome<tempfile::TempDir> {
+    made(lines, true)
+}
+
+fn made(lines: usize, draft: bool) -> Outcome<tempfile::TempDir> {
     let root = tempfile::tempdir()?;
     let made = Command::new(std::env::current_exe()?)
         .arg("prepare")
         .arg(root.path().join("data"))
         .arg(lines.to_string())
+        .args(draft.then_some("draft"))
         .status()?;
     if made.success() { Ok(root) } else { Err("the dataset could not be made".into()) }
 }
@@ -57,6 +77,7 @@ impl Running {
         let mut command = Command::new(std::env::current_exe()?);
         match kind {
             Kind::Service { directory } => command.arg("serve").arg(directory),
+            Kind::Unpinned { directory } => command.arg("serve-unpinned").arg(directory),
             Kind::Floor { .. } => command.arg("floor"),
         };
         let mut child = command.stdin(Stdio::piped()).stdout(Stdio::piped()).spawn()?;
@@ -89,9 +110,21 @@ impl Drop for Running {
 }
 
 /// Runs a server on a fresh port until the input closes, and tells the address first.
-pub(crate) fn run<F: Future<Output = Outcome<()>>>(serve: impl FnOnce(TcpListener) -> F) -> Outcome<()> {
-    cpu::pin(CORE)?;
-    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+pub(crate) fn run<F: Future<Output = Outcome<()>>>(
+    pinned: bool,
+    serve: impl FnOnce(TcpListener) -> F,
+) -> Outcome<()> {
+    if pinned {
+        cpu::pin(CORE)?;
+    } else {
+        cpu::unpin()?;
+    }
+    // On one core one thread does it all; otherwise as the binary has it.
+    let mut builder = match pinned {
+        true => tokio::runtime::Builder::new_current_thread(),
+        false => tokio::runtime::Builder::new_multi_thread(),
+    };
+    let runtime = builder.enable_all().build()?;
     runtime.block_on(async {
         let listener = TcpListener::bind("127.0.0.1:0").await?;
         println!("{}", listener.local_addr()?);
@@ -110,7 +143,7 @@ async fn input_closed() {
 
 /// The role that makes a dataset of so many generated lines in a directory.
 pub(crate) fn prepare(arguments: &[String]) -> Outcome<()> {
-    let [_, _, directory, lines] = arguments else {
+    let [_, _, directory, lines, draft @ ..] = arguments else {
         return Err("which directory, and how many lines?".into());
     };
     let directory = Path::new(directory);
@@ -121,11 +154,27 @@ pub(crate) fn prepare(arguments: &[String]) -> Outcome<()> {
     let (engine, _) = dashwright_engine::start(ground(directory, log, store)?)?;
     let records = dashwright_demo::scaled(lines.parse()?).map(Ok::<_, std::io::Error>);
     engine.load(records, &origin, |_| ())?;
+    if draft.is_empty() { Ok(()) } else { begin_draft(&engine, &origin) }
+}
+
+/// A draft that gives every generated line a note.
+fn begin_draft(engine: &Engine, origin: &Origin) -> Outcome<()> {
+    let draft = engine.create_draft(origin)?.id;
+    let view = engine.view();
+    let lines = view.snapshot().records(RecordKind::Vehicle).iter();
+    let noted = lines.filter(|kept| kept.id.as_str().starts_with("gen-")).map(|kept| {
+        let line = kept.text.replacen("\"evidence\"", "\"note\":\"seen again\",\"evidence\"", 1);
+        Ok(Put::over(parse_line(line.as_bytes(), 0)?))
+    });
+    let puts = noted.collect::<Outcome<Vec<Put>>>()?;
+    for some in puts.chunks(DRAFTED_AT_ONCE) {
+        engine.edit_draft(origin, &draft, some.to_vec(), Vec::new(), false)?;
+    }
     Ok(())
 }
 
 /// The role of the service, on a directory that was made before.
-pub(crate) fn serve(arguments: &[String]) -> Outcome<()> {
+pub(crate) fn serve(arguments: &[String], pinned: bool) -> Outcome<()> {
     let directory = Path::new(arguments.get(2).ok_or("which directory?")?);
     let store = Store::open(&directory.join("store"))?.store;
     let known = store.applied().unwrap_or(Head::EMPTY);
@@ -133,8 +182,8 @@ pub(crate) fn serve(arguments: &[String]) -> Outcome<()> {
     let (engine, _) = dashwright_engine::start(ground(directory, Arc::new(log), store)?)?;
     cpu::give_back();
     let access = dashwright_grpc::auth::Access::by(engine.keys());
-    let service = dashwright_grpc::Service::new(engine);
-    run(|listener| async {
+    let service = dashwright_grpc::Service::new(engine, directory.join("imports"));
+    run(pinned, |listener| async {
         let serving = dashwright_grpc::Serving::new(service, access).await?;
         Ok(dashwright_grpc::serve(serving, listener, std::future::pending()).await?)
     })

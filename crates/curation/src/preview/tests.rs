@@ -66,7 +66,10 @@ fn differing(before: &Snapshot, after: &Snapshot) -> u64 {
     keys.into_iter().filter(|key| before.get(*key) != after.get(*key)).count() as u64
 }
 
-fn edits() -> Vec<(&'static str, fn(&mut Records))> {
+/// What is done to the records, and what it is called.
+type Named = (&'static str, fn(&mut Records));
+
+fn edits() -> Vec<Named> {
     vec![
         ("a price", |it| it.get_mut("part/mw-12").unwrap()["price"]["amount"]["minor_units"] = json!(590)),
         ("a part goes", |it| drop(it.remove("part/lkd-1001"))),

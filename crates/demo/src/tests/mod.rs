@@ -143,3 +143,24 @@ fn matches(condition: &RadioCondition, radio: &Radio) -> bool {
         && sockets.iter().all(|kind| radio.sockets.iter().any(|socket| socket.kind == *kind))
         && floating_screen.is_none_or(|floating| floating == radio.floating_screen.is_some())
 }
+
+/// A table holds every part and vehicle line whole, and is the same when it is written again.
+#[test]
+fn every_part_and_vehicle_line_goes_through_a_table_unchanged() {
+    use dashwright_model::exchange::to_line;
+    use dashwright_model::table::{TableKind, TableReader, to_row};
+    for kind in [TableKind::Part, TableKind::Vehicle] {
+        let records: Vec<Record> =
+            records().unwrap().into_iter().filter(|it| it.kind() == kind.kind()).collect();
+        let rows = records.iter().map(|record| to_row(kind, record).unwrap());
+        let text = kind.header() + &rows.collect::<String>();
+        let read: Vec<Record> = TableReader::new(kind, text.as_bytes())
+            .map(|it| it.unwrap_or_else(|error| panic!("{error:?}")).1)
+            .collect();
+        let lines = |records: &[Record]| records.iter().map(|it| to_line(it).unwrap()).collect::<Vec<_>>();
+        assert_eq!(lines(&read), lines(&records));
+        let again =
+            kind.header() + &read.iter().map(|record| to_row(kind, record).unwrap()).collect::<String>();
+        assert_eq!(again, text);
+    }
+}

@@ -85,9 +85,36 @@ impl Writer {
         if let Some(earlier) = self.drafted_earlier(origin, DRAFT_EDIT, Some(draft))? {
             return Ok(earlier);
         }
-        self.open_draft(draft)?;
+        self.free_draft(draft)?;
         self.append(origin, DRAFT_EDIT, edits)?;
         self.drafted(draft.to_owned())
+    }
+
+    /// Puts edits of an import into a draft: the first ones only if the draft is as the caller found it. Only the last edit
+    /// of the import has its request id.
+    pub(crate) fn import(
+        &mut self,
+        origin: &Origin,
+        first: Option<&Stand>,
+        mut edits: Vec<DraftEdit>,
+    ) -> Result<Option<Drafted>, WriteError> {
+        let Some(part) = edits.first().and_then(|edit| edit.import.clone()) else { return Ok(None) };
+        let Some(draft) = edits.first().map(|edit| edit.draft.clone()) else { return Ok(None) };
+        if let Some(earlier) = self.drafted_earlier(origin, DRAFT_EDIT, Some(&draft))? {
+            return Ok(Some(earlier));
+        }
+        if let Some(Stand { draft, edits: found, revision }) = first {
+            self.stands_at(draft, *found, *revision)?;
+        }
+        self.open_draft(&draft)?.refuse_other_import(&draft, &part)?;
+        let last = edits.pop_if(|edit| edit.import.as_ref().is_some_and(|import| import.last));
+        if !edits.is_empty() {
+            let begin = Origin { request_id: None, ..origin.clone() };
+            self.append(&begin, DRAFT_EDIT, &edits)?;
+        }
+        let Some(last) = last else { return Ok(None) };
+        self.append(origin, DRAFT_EDIT, &[last])?;
+        self.drafted(draft).map(Some)
     }
 
     /// Puts edits into a draft that is as the caller found it, or tells what it would be.
@@ -140,7 +167,7 @@ impl Writer {
         if let Some(earlier) = self.drafted_earlier(origin, DRAFT_EDIT, Some(&draft))? {
             return Ok(earlier);
         }
-        let mut facts = self.open_draft(&draft)?.clone();
+        let mut facts = self.free_draft(&draft)?.clone();
         edit.keeps = self.met(facts.number, wanted)?;
         if validate_only {
             self.go_on()?;
@@ -242,6 +269,11 @@ impl Writer {
     }
 
     fn is_at(&self, draft: &str, edits: u64, revision: u64) -> Result<(), WriteError> {
+        self.free_draft(draft)?;
+        self.stands_at(draft, edits, revision)
+    }
+
+    pub(crate) fn stands_at(&self, draft: &str, edits: u64, revision: u64) -> Result<(), WriteError> {
         let (found, current) = (self.open_draft(draft)?.edits, self.state.revision());
         if revision != current {
             return Err(WriteError::Outdated { base: revision, current });
@@ -255,6 +287,13 @@ impl Writer {
             tracing::error!(%error, "a checkpoint was not kept, writes stop until a restart");
             self.shared.stop(Writes::StoppedByCheckpoints);
         }
+    }
+
+    /// An open draft in which no import is unfinished.
+    pub(super) fn free_draft(&self, draft: &str) -> Result<&DraftFacts, WriteError> {
+        let facts = self.open_draft(draft)?;
+        facts.refuse_import(draft)?;
+        Ok(facts)
     }
 
     pub(super) fn open_draft(&self, draft: &str) -> Result<&DraftFacts, WriteError> {

@@ -26,7 +26,7 @@ pub(crate) struct WaitingEdit {
 
 impl WaitingEdit {
     fn bytes(&self) -> usize {
-        let DraftEdit { draft: _, puts, deletes, keeps: _, accepts: _ } = &self.edit;
+        let DraftEdit { draft: _, puts, deletes, keeps: _, accepts: _, import: _ } = &self.edit;
         puts.iter().map(|line| line.get().len()).chain(deletes.iter().map(String::len)).sum()
     }
 }
@@ -106,7 +106,7 @@ impl Writer {
                 return None;
             }
         }
-        let number = self.open_draft(&edit.draft).ok()?.number;
+        let number = self.free_draft(&edit.draft).ok()?.number;
         let records: Vec<_> = wanted.iter().map(|wanted| (number, wanted.key.clone())).collect();
         if records.iter().any(|record| beside.records.contains(record)) {
             return None;

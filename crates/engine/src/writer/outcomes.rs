@@ -83,7 +83,7 @@ impl Writer {
             return self.accepted_earlier(origin, acceptance, drafted);
         }
         let facts = self.open_outcome(*outcome)?;
-        let mut open = self.open_draft(draft)?.clone();
+        let mut open = self.free_draft(draft)?.clone();
         self.has_room(draft, open.number)?;
         let wanted = match records {
             Some(records) => records.clone(),
@@ -102,7 +102,7 @@ impl Writer {
             let drafted = Drafted { id: draft.clone(), draft: open, repeated: false };
             return Ok(Accepted { drafted, outcome: facts, gone });
         }
-        let accepts = Some(OutcomeAcceptance { outcome: *outcome });
+        let accepts = Some(Box::new(OutcomeAcceptance { outcome: *outcome }));
         let edit = DraftEdit { puts, keeps, accepts, ..DraftEdit::new(draft) };
         let drafted = self.edit(origin, draft, &[edit])?;
         Ok(Accepted { drafted, outcome: self.any_outcome(*outcome)?, gone })

@@ -81,6 +81,7 @@ const SERVICES: &[Service] = &[
             row("ListDraftGoldenAnswers", Role::Curator),
             row("ListGoldenAnswers", Role::Curator),
             row("ListHoles", Role::Curator),
+            stream("ImportRecords", Role::Curator),
             row("DiscardDraft", Role::Curator),
             row("PublishDraft", Role::Publisher),
             row("RevertRevision", Role::Curator),

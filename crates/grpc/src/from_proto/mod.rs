@@ -2,6 +2,7 @@
 
 mod bulk;
 mod change;
+mod exchange;
 mod key;
 mod order;
 mod outcome;
@@ -22,6 +23,7 @@ pub(crate) use change::{
     change, change_without_reason, draft_id, draft_id_in, edits, filter, new_key, reason_of, record_key_text,
     revert, revision_number,
 };
+pub(crate) use exchange::{ImportOrder, exchange_format, import_begin};
 pub(crate) use key::{record_key, record_kind};
 pub(crate) use order::{Order, cart_lines, order, part, radio};
 pub(crate) use outcome::{Job, accepting, job, outcome_filter, outcome_number, outcome_place};
@@ -59,6 +61,8 @@ pub enum FieldProblem {
     RevisionToken(TokenError),
     /// A page token of another request, or an altered one.
     PageToken,
+    /// Not 64 hexadecimal digits.
+    NoSha256,
     /// The bytes are no message of the call.
     NoMessage,
     /// Not a currency.
@@ -157,6 +161,7 @@ impl fmt::Display for FieldProblem {
                 write!(f, "is no name of at most {most} characters, none of them a control character")
             }
             Self::LongText { bytes, most } => write!(f, "has {bytes} bytes, at most {most} are allowed"),
+            Self::NoSha256 => write!(f, "is no SHA-256, which has 64 hexadecimal digits"),
             Self::Twice => write!(f, "is stated twice"),
             Self::NeverLost { need } => write!(f, "is `{need}`, without which nothing is installed"),
             Self::NoSuchRecord { id } => write!(f, "is `{id}`, which the catalogue does not have"),

@@ -19,6 +19,7 @@ mod get_proof;
 mod get_record;
 mod get_record_schema;
 mod golden;
+mod import_records;
 mod list_choices;
 mod list_drafts;
 mod list_entries;
@@ -281,6 +282,16 @@ impl CurationService for Service {
         request: Request<v1::PreviewDraftRequest>,
     ) -> Result<Response<Self::PreviewDraftStream>, Status> {
         Ok(Response::new(self.preview(request.into_inner())?))
+    }
+
+    type ImportRecordsStream = import_records::Importing;
+
+    async fn import_records(
+        &self,
+        request: Request<Streaming<v1::ImportRecordsRequest>>,
+    ) -> Result<Response<Self::ImportRecordsStream>, Status> {
+        let caller = caller(&request);
+        Ok(Response::new(self.importing(caller, request.into_inner())))
     }
 
     type ExportRecordsStream = export_records::Export;

@@ -3,8 +3,9 @@
 use dashwright_api::v1::ErrorReason;
 use dashwright_curation::BulkError;
 use dashwright_engine::{
-    BulkEditError, EDIT_BYTES, EDIT_RECORDS, EtagMismatch, LoadError, MAX_ACCEPTED_IN_DRAFT,
-    MAX_OPEN_OUTCOMES, OutcomeError, RevertError, TrailError, WriteError, Writes,
+    BulkEditError, CHUNK_PATIENCE, EDIT_BYTES, EDIT_RECORDS, EtagMismatch, ImportError, LoadError,
+    MAX_ACCEPTED_IN_DRAFT, MAX_KEPT_IMPORTS, MAX_OPEN_OUTCOMES, OutcomeError, ReceiveError, RevertError,
+    TrailError, WriteError, Writes,
 };
 use dashwright_log::AppendError;
 use dashwright_model::exchange::ExchangeError;
@@ -29,13 +30,7 @@ pub(super) fn told_write(error: &WriteError) -> Told {
             ErrorReason::DraftOutdated,
             vec![("base", base.to_string()), ("latest", current.to_string())],
         ),
-        WriteError::Etags { first, total } => {
-            let pair =
-                |it: &EtagMismatch| format!("{}={}", it.record, it.current.as_deref().unwrap_or_default());
-            let first = first.iter().map(pair).collect::<Vec<_>>().join(", ");
-            let metadata = vec![("total", total.to_string()), ("first", first)];
-            (Code::Aborted, ErrorReason::EtagMismatch, metadata)
-        }
+        WriteError::Etags { first, total } => told_etags(first, *total),
         WriteError::Collides { draft, first, total } => {
             let (draft, total) = (draft.clone(), total.to_string());
             let metadata = vec![("draft", draft), ("total", total), ("first", first.join(", "))];
@@ -50,6 +45,11 @@ pub(super) fn told_write(error: &WriteError) -> Told {
         WriteError::NoOpenDraft { draft } => {
             (Code::NotFound, ErrorReason::DraftNotOpen, vec![("draft", draft.clone())])
         }
+        WriteError::ImportUnfinished { draft, request_id } => (
+            Code::FailedPrecondition,
+            ErrorReason::ImportUnfinished,
+            vec![("draft", draft.clone()), ("import_request_id", request_id.clone())],
+        ),
         WriteError::EmptyDraft { draft } => {
             (Code::FailedPrecondition, ErrorReason::DraftEmpty, vec![("draft", draft.clone())])
         }
@@ -83,6 +83,12 @@ pub(super) fn told_write(error: &WriteError) -> Told {
         | WriteError::Id(_)
         | WriteError::Kind(_) => (Code::Internal, ErrorReason::Internal, vec![("request_id", String::new())]),
     }
+}
+
+fn told_etags(first: &[EtagMismatch], total: usize) -> Told {
+    let pair = |it: &EtagMismatch| format!("{}={}", it.record, it.current.as_deref().unwrap_or_default());
+    let first = first.iter().map(pair).collect::<Vec<_>>().join(", ");
+    (Code::Aborted, ErrorReason::EtagMismatch, vec![("total", total.to_string()), ("first", first)])
 }
 
 fn told_outcome(error: &OutcomeError) -> Told {
@@ -191,6 +197,57 @@ fn told_bulk(error: &BulkError) -> Told {
             (Code::FailedPrecondition, ErrorReason::StillNamed, metadata)
         }
         BulkError::Unreadable(_) | BulkError::Id(_) => (Code::DataLoss, ErrorReason::DataDamaged, Vec::new()),
+    }
+}
+
+/// A file that was not imported.
+pub(super) fn told_import(error: &ImportError) -> Told {
+    match error {
+        ImportError::Write(error) => told_write(error),
+        ImportError::Read(error) => told_io(error),
+    }
+}
+
+fn told_io(error: &std::io::Error) -> Told {
+    tracing::error!(%error, "a file that is being imported can not be kept or read");
+    (Code::Internal, ErrorReason::Internal, vec![("request_id", String::new())])
+}
+
+/// A file that was not received.
+pub(super) fn told_receive(error: &ReceiveError) -> Told {
+    let invalid = |reason, metadata| (Code::InvalidArgument, reason, metadata);
+    match error {
+        ReceiveError::Busy => (Code::Aborted, ErrorReason::ImportBusy, Vec::new()),
+        ReceiveError::Full => {
+            (Code::ResourceExhausted, ErrorReason::ImportsFull, vec![("most", MAX_KEPT_IMPORTS.to_string())])
+        }
+        ReceiveError::NoSpace { free, needed } => (
+            Code::ResourceExhausted,
+            ErrorReason::DiskFull,
+            vec![("free_bytes", free.to_string()), ("needed_bytes", needed.to_string())],
+        ),
+        ReceiveError::OutOfPlace { sequence, offset, bytes } => invalid(
+            ErrorReason::ChunkOutOfPlace,
+            vec![
+                ("sequence", sequence.to_string()),
+                ("offset", offset.to_string()),
+                ("bytes", bytes.to_string()),
+            ],
+        ),
+        ReceiveError::AlteredChunk { offset } => {
+            invalid(ErrorReason::ChunkAltered, vec![("offset", offset.to_string())])
+        }
+        ReceiveError::AlteredFile => invalid(ErrorReason::ChunkAltered, Vec::new()),
+        ReceiveError::Incomplete { received, bytes } => invalid(
+            ErrorReason::ImportIncomplete,
+            vec![("received", received.to_string()), ("bytes", bytes.to_string())],
+        ),
+        ReceiveError::Silent => (
+            Code::DeadlineExceeded,
+            ErrorReason::Deadline,
+            vec![("most_milliseconds", CHUNK_PATIENCE.as_millis().to_string())],
+        ),
+        ReceiveError::Io(error) => told_io(error),
     }
 }
 

@@ -5,7 +5,9 @@ use std::sync::Arc;
 use dashwright_api::v1;
 use dashwright_curation::{FieldDiff, RecordChange, RecordDiff};
 use dashwright_engine::keys::{KeyFacts, Role};
-use dashwright_engine::{Collision, DraftFacts, DraftItem, Engine, ItemState, Published, RevisionFacts};
+use dashwright_engine::{
+    Collision, DraftFacts, DraftItem, Engine, ImportPart, ItemState, Published, RevisionFacts,
+};
 use dashwright_log::StoredEntry;
 
 use super::common::dataset_revision;
@@ -15,7 +17,11 @@ use crate::auth::KeyUse;
 
 /// An open draft.
 pub(crate) fn draft(engine: &Engine, id: &str, facts: &DraftFacts) -> Result<v1::Draft, Refusal> {
-    let DraftFacts { number: _, base_revision, owner, time, reason, edits, editors, fate: _ } = facts;
+    let DraftFacts { number: _, base_revision, owner, time, reason, edits, editors, import, fate: _ } = facts;
+    let unfinished = |it: &ImportPart| v1::UnfinishedImport {
+        request_id: it.request_id.clone(),
+        sha256: it.content.to_string(),
+    };
     let view = engine.view();
     let base = if view.revision() == *base_revision {
         // From memory: a change that was made is told also where the store fails at this moment.
@@ -33,18 +39,33 @@ pub(crate) fn draft(engine: &Engine, id: &str, facts: &DraftFacts) -> Result<v1:
         edits: *edits,
         etag: facts.etag(id),
         editors: editors.iter().cloned().collect(),
+        unfinished_import: import.as_deref().map(unfinished),
     })
 }
 
-/// What a draft does to a record, and how that stands to the latest revision.
-pub(crate) fn draft_item(item: &DraftItem, state: &ItemState) -> v1::DraftItem {
+/// What a draft does to a record, and how that stands to the latest revision; with the fields that differ, if wanted.
+pub(crate) fn draft_item(
+    item: &DraftItem,
+    state: &ItemState,
+    change: Option<RecordChange<'_>>,
+    with_fields: bool,
+) -> Result<v1::DraftItem, Refusal> {
     let DraftItem { record, line, seen: _ } = item;
     let ItemState { etag, collision } = state;
     let json = |line: &Option<Arc<str>>| line.as_deref().unwrap_or_default().to_owned();
     let collision = collision
         .as_ref()
         .map(|Collision { before, now }| v1::Collision { before_json: json(before), now_json: json(now) });
-    v1::DraftItem { record: record.clone(), json: json(line), etag: etag.clone(), collision }
+    let kind = change.map_or(v1::DiffKind::Unspecified, diff_kind).into();
+    let fields = change.filter(|_| with_fields).map_or_else(|| Ok(Vec::new()), field_diffs)?;
+    Ok(v1::DraftItem {
+        record: record.clone(),
+        json: json(line),
+        etag: etag.clone(),
+        collision,
+        kind,
+        fields,
+    })
 }
 
 /// What a publish has made.
@@ -121,23 +142,29 @@ pub(crate) fn trail_entry(stored: &StoredEntry, revision: Option<u64>, with_payl
 
 /// How a record differs.
 pub(crate) fn record_diff(diff: &RecordDiff<'_>) -> Result<v1::RecordDiff, Refusal> {
-    let kind = match diff.change {
+    Ok(v1::RecordDiff {
+        key: Some(record_key(&diff.key)),
+        kind: diff_kind(diff.change).into(),
+        fields: field_diffs(diff.change)?,
+    })
+}
+
+fn diff_kind(change: RecordChange<'_>) -> v1::DiffKind {
+    match change {
         RecordChange::Added(_) => v1::DiffKind::Added,
         RecordChange::Deleted(_) => v1::DiffKind::Deleted,
         RecordChange::Changed(..) => v1::DiffKind::Changed,
-    };
-    let fields = diff.change.fields().map_err(|_| Refusal::Damaged)?;
+    }
+}
+
+fn field_diffs(change: RecordChange<'_>) -> Result<Vec<v1::FieldDiff>, Refusal> {
     let text = |value: Option<serde_json::Value>| value.map(|value| value.to_string()).unwrap_or_default();
     let field = |FieldDiff { path, before, after }: FieldDiff| v1::FieldDiff {
         path,
         before: text(before),
         after: text(after),
     };
-    Ok(v1::RecordDiff {
-        key: Some(record_key(&diff.key)),
-        kind: kind.into(),
-        fields: fields.into_iter().map(field).collect(),
-    })
+    Ok(change.fields().map_err(|_| Refusal::Damaged)?.into_iter().map(field).collect())
 }
 
 /// A key, without its text.

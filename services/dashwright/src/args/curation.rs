@@ -7,8 +7,9 @@ use clap::{ArgAction, ArgGroup, Args, Subcommand};
 use uuid::Uuid;
 
 use super::bulk::{DraftRename, DraftRetire, DraftSplit, DraftSupersede};
+use super::exchange::DraftImport;
 use super::findings::{DraftCheck, DraftPreview};
-use super::{Client, Page, ReadAt};
+use super::{Client, Page};
 
 /// Edit the catalogue.
 #[derive(Debug, Subcommand)]
@@ -23,6 +24,8 @@ pub(crate) enum Draft {
     Edit(DraftEdit),
     /// Open one record of a draft in your editor (VISUAL or EDITOR), and put what comes of it
     Open(DraftOpen),
+    /// Put the records of a file into a draft: all of them, or nothing where the file has a fault
+    Import(DraftImport),
     /// Give a record another id or name; whatever names it follows
     Rename(DraftRename),
     /// Say that a part has taken another's place
@@ -172,18 +175,6 @@ pub(crate) struct Revert {
     pub(crate) client: Client,
 }
 
-/// Write every record of a revision to a file.
-#[derive(Args, Debug)]
-pub(crate) struct Export {
-    /// Where to: a file, which is replaced once the export is whole, with FILE.checkpoint beside it; - is standard output
-    #[arg(long, value_name = "FILE")]
-    pub(crate) to: PathBuf,
-    #[command(flatten)]
-    pub(crate) read_at: ReadAt,
-    #[command(flatten)]
-    pub(crate) client: Client,
-}
-
 impl Draft {
     /// Whether the answer is wanted as JSON.
     pub(crate) fn json(&self) -> bool {
@@ -193,6 +184,7 @@ impl Draft {
             Self::Show(arguments) => arguments.client.json,
             Self::Edit(arguments) => arguments.client.json,
             Self::Open(arguments) => arguments.client.json,
+            Self::Import(arguments) => arguments.client.json,
             Self::Rename(arguments) => arguments.bulk.client.json,
             Self::Supersede(arguments) => arguments.bulk.client.json,
             Self::Split(arguments) => arguments.bulk.client.json,

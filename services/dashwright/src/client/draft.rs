@@ -14,6 +14,7 @@ use super::change::Change;
 use super::check::check;
 use super::connection::Connection;
 use super::file::write_whole;
+use super::import::import;
 use super::json::{Layout, json};
 use super::open::open;
 use super::pages::{Printed, each_page};
@@ -36,6 +37,7 @@ pub(crate) fn draft(arguments: Draft) -> Result<(), Failure> {
         Draft::Show(arguments) => wiring::block_on(show(arguments)),
         Draft::Edit(arguments) => edit(arguments),
         Draft::Open(arguments) => open(arguments),
+        Draft::Import(arguments) => import(arguments),
         Draft::Rename(arguments) => wiring::block_on(bulk::rename(arguments)),
         Draft::Supersede(arguments) => wiring::block_on(bulk::supersede(arguments)),
         Draft::Split(arguments) => wiring::block_on(bulk::split(arguments)),
@@ -73,8 +75,8 @@ async fn show(arguments: DraftShow) -> Result<(), Failure> {
     };
     let connection = Connection::open(&client).await?;
     let ask = async |page_token| {
-        let request =
-            v1::GetDraftRequest { draft_id: draft_id.clone(), page_size, page_token, record: String::new() };
+        let (draft_id, record) = (draft_id.clone(), String::new());
+        let request = v1::GetDraftRequest { draft_id, page_size, page_token, record, with_fields: true };
         connection.answer(connection.curation().get_draft(request).await)
     };
     each_page(page, ask, |answer| &answer.next_page_token, printed).await

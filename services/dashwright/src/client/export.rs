@@ -9,7 +9,7 @@ use sha2::{Digest as _, Sha256};
 use super::connection::Connection;
 use super::file::{Existing, Pending, Readers};
 use super::json::{Layout, json};
-use crate::args::Export;
+use crate::args::{Export, Table, format};
 use crate::dataset::{STANDARD_INPUT, checkpoint_of};
 use crate::failure::{Failure, KeepingFailure, StatedBy};
 use crate::{out, progress, text, wiring};
@@ -20,28 +20,32 @@ pub(crate) fn export(arguments: Export) -> Result<(), Failure> {
 }
 
 async fn run(arguments: Export) -> Result<(), Failure> {
-    let Export { to, read_at, client } = arguments;
-    let request = v1::ExportRecordsRequest { read_at: read_at.message() };
+    let Export { to, table, read_at, client } = arguments;
+    let request = v1::ExportRecordsRequest { read_at: read_at.message(), format: format(table).into() };
     let said = |end: &_, to| {
         if client.json {
             json("ExportEnd", end, Layout::Wide)
         } else {
-            Ok(text::exported(end, to, out::columns()))
+            Ok(text::exported(end, to, table, out::columns()))
         }
     };
     if to == Path::new(STANDARD_INPUT) {
         let connection = Connection::open(&client).await?;
-        let end = receive(&connection, request, out::write).await?;
+        let end = receive(&connection, request, table, out::write).await?;
         out::aside(&said(&end, None)?);
         return Ok(());
     }
     let begin = |path: &Path| Pending::begin(path, Existing::Replace, Readers::Everybody);
-    let (mut file, mut note) = (begin(&to)?, begin(&checkpoint_of(&to))?);
+    // A table is no content of which a checkpoint speaks.
+    let (mut file, mut note) =
+        (begin(&to)?, table.is_none().then(|| begin(&checkpoint_of(&to))).transpose()?);
     let connection = Connection::open(&client).await?;
-    let end = receive(&connection, request, |bytes| Ok(file.write(bytes)?)).await?;
-    note.write(end.checkpoint.as_bytes())?;
+    let end = receive(&connection, request, table, |bytes| Ok(file.write(bytes)?)).await?;
     file.finish()?;
-    note.finish()?;
+    if let Some(mut note) = note.take() {
+        note.write(end.checkpoint.as_bytes())?;
+        note.finish()?;
+    }
     out::print(&said(&end, Some(&to))?)
 }
 
@@ -49,6 +53,7 @@ async fn run(arguments: Export) -> Result<(), Failure> {
 async fn receive(
     connection: &Connection,
     request: v1::ExportRecordsRequest,
+    table: Option<Table>,
     mut write: impl FnMut(&[u8]) -> Result<(), Failure>,
 ) -> Result<v1::ExportEnd, Failure> {
     let bar = progress::spinner("receiving: {bytes} {bytes_per_sec}");
@@ -64,7 +69,7 @@ async fn receive(
         bar.set_position(received.bytes);
         if let Some(end) = end {
             bar.finish_and_clear();
-            received.check(&end)?;
+            received.check(&end, table)?;
             return Ok(end);
         }
     }
@@ -84,19 +89,22 @@ impl Received {
     }
 
     /// Compares it with what the server says, and with the checkpoint.
-    fn check(self, end: &v1::ExportEnd) -> Result<(), KeepingFailure> {
-        let v1::ExportEnd { revision, records: _, bytes: stated, checkpoint } = end;
+    fn check(self, end: &v1::ExportEnd, table: Option<Table>) -> Result<(), KeepingFailure> {
+        let v1::ExportEnd { revision, records: _, bytes: stated, checkpoint, sha256 } = end;
         if self.bytes != *stated {
             return Err(KeepingFailure::Length { stated: *stated, found: self.bytes });
         }
         let found = Digest(self.hash.finalize().into());
+        let other = |by, stated| Err(KeepingFailure::Content { by, stated, found });
+        if *sha256 != found.to_string() {
+            return other(StatedBy::Server, sha256.clone());
+        }
+        if table.is_some() {
+            return Ok(());
+        }
         let revision = revision.clone().unwrap_or_default();
         if revision.content_hash != found.to_string() {
-            return Err(KeepingFailure::Content {
-                by: StatedBy::Server,
-                stated: revision.content_hash,
-                found,
-            });
+            return other(StatedBy::Server, revision.content_hash);
         }
         let note = Note::parse(checkpoint).map_err(KeepingFailure::Checkpoint)?;
         let named = note.checkpoint();
@@ -104,8 +112,7 @@ impl Received {
             return Err(KeepingFailure::OtherRevision { revision: revision.number, named: named.revision });
         }
         if named.content_hash != found {
-            let stated = named.content_hash.to_string();
-            return Err(KeepingFailure::Content { by: StatedBy::Checkpoint, stated, found });
+            return other(StatedBy::Checkpoint, named.content_hash.to_string());
         }
         Ok(())
     }

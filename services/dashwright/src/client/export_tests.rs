@@ -7,7 +7,13 @@ const ABC: &str = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f2001
 
 fn end(bytes: u64, number: u64, hash: &str, checkpoint: &str) -> v1::ExportEnd {
     let revision = v1::DatasetRevision { token: "T".to_owned(), number, content_hash: hash.to_owned() };
-    v1::ExportEnd { revision: Some(revision), records: 1, bytes, checkpoint: checkpoint.to_owned() }
+    v1::ExportEnd {
+        revision: Some(revision),
+        records: 1,
+        bytes,
+        checkpoint: checkpoint.to_owned(),
+        sha256: hash.to_owned(),
+    }
 }
 
 fn note(revision: u64, hash: &str) -> String {
@@ -22,7 +28,7 @@ fn check(end: &v1::ExportEnd) -> Result<(), String> {
     received.add(b"a");
     received.add(b"");
     received.add(b"bc");
-    received.check(end).map_err(|failure| failure.to_string())
+    received.check(end, None).map_err(|failure| failure.to_string())
 }
 
 #[test]

@@ -13,6 +13,7 @@ mod draft;
 mod export;
 mod file;
 mod golden;
+mod import;
 mod info;
 mod json;
 mod key;

@@ -76,7 +76,7 @@ async fn fetch(client: &Client, draft: &str, record: &RecordKey) -> Result<Opene
         ..v1::GetDraftRequest::default()
     };
     let found = connection.answer(connection.curation().get_draft(request).await)?;
-    if let Some(v1::DraftItem { record: _, json, etag, collision }) = found.items.into_iter().next() {
+    if let Some(v1::DraftItem { json, etag, collision, .. }) = found.items.into_iter().next() {
         let from = match &collision {
             Some(v1::Collision { before_json: _, now_json }) => format!(
                 "as the draft has it; the latest revision has since become\n{REMARK} {}",

@@ -5,6 +5,7 @@
 //! DIR/checkpoints.jsonl            the checkpoints that were given out
 //! DIR/key-secret                   what keys are proven with; in no backup
 //! DIR/store/                       the materialised copy, which is rebuilt from the log when it is doubtful
+//! DIR/imports/                     files that are being received, until they are in a draft; in no backup
 //! ```
 
 mod audit;
@@ -33,8 +34,15 @@ use crate::wiring::Machine;
 
 /// The file that a directory has exactly when a dataset was begun in it.
 const FORMAT_FILE: &str = "FORMAT";
+/// Where files are received.
+const IMPORTS: &str = "imports";
 /// Where the materialised copy is.
 const STORE: &str = "store";
+
+/// Where the files are received that are imported into the dataset of a directory.
+pub(crate) fn imports_of(directory: &Path) -> PathBuf {
+    directory.join(IMPORTS)
+}
 
 /// Opens the dataset of a directory, after it was begun and loaded where that is asked for. Blocks.
 ///

@@ -55,6 +55,15 @@ pub(crate) enum KeepingFailure {
     /// An identification number was given.
     #[error("a question that is kept names no vehicle identification number: it tells of a person's car")]
     NumberInQuestion,
+    /// A file that was to be imported has faults; they were told.
+    #[error("the file has {faults} {}, and nothing was imported", if *faults == 1 { "fault" } else { "faults" })]
+    FileFaults {
+        /// How many.
+        faults: u64,
+    },
+    /// An import ended before its end.
+    #[error("the server ended the import before it was whole")]
+    ImportCutShort,
     /// A preview ended before its end.
     #[error("the server ended the preview before it was whole")]
     PreviewCutShort,
@@ -346,6 +355,10 @@ impl KeepingFailure {
                 "mend the draft, or accept the answers that are right with `dashwright golden accept`"
             }
             Self::NumberInQuestion => "say year, make, model and what else tells the car apart instead",
+            Self::FileFaults { .. } => {
+                "mend the file, and import it again; `--on-conflict replace` lets its records take others' places"
+            }
+            Self::ImportCutShort => "repeat it: what has come is kept",
             Self::PreviewCutShort => "ask again; a preview changes nothing",
             Self::Question(_) => "say it otherwise; nothing was sent",
             Self::PutAndDeleted { .. } => "say one of the two; nothing was sent",

@@ -77,7 +77,7 @@ pub(crate) fn diff(answer: &v1::DiffRevisionsResponse, last: bool, columns: usiz
     page.finish()
 }
 
-fn before_after(before: &str, after: &str) -> String {
+pub(super) fn before_after(before: &str, after: &str) -> String {
     match (before, after) {
         (before, "") => format!("{before} → nothing"),
         ("", after) => after.to_owned(),

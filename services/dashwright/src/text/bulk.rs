@@ -19,7 +19,7 @@ pub(crate) fn bulk_edited(answer: &v1::BulkEditDraftResponse, validate_only: boo
         page.heading(&format!("{would} {}", count((*touched_total).into(), "record")));
     }
     let rows =
-        touched.iter().map(|it| vec![it.record.clone(), becomes(it.kind()).to_owned(), it.fields.join(", ")]);
+        touched.iter().map(|it| vec![it.record.clone(), becomes(it.kind()).to_owned(), places(&it.fields)]);
     if !touched.is_empty() {
         page.table(&["record", "becomes", "in"], rows.collect());
     }
@@ -46,6 +46,23 @@ fn and_more(page: &mut Page, told: usize, total: u32) {
     if let Some(more @ 1..) = total.checked_sub(told) {
         page.line(2, &format!("and {more} more"));
     }
+}
+
+/// Where in a record, by its fields: of several places in one field, how many.
+fn places(paths: &[String]) -> String {
+    let mut fields: Vec<(&str, Vec<&str>)> = Vec::new();
+    for path in paths {
+        let field = path.split(['.', '[']).next().unwrap_or_default();
+        match fields.iter_mut().find(|(known, _)| *known == field) {
+            Some((_, within)) => within.push(path),
+            None => fields.push((field, vec![path])),
+        }
+    }
+    let told = fields.into_iter().map(|(field, within)| match within.as_slice() {
+        [only] => (*only).to_owned(),
+        several => format!("{field} ({} places)", several.len()),
+    });
+    told.collect::<Vec<_>>().join(", ")
 }
 
 fn becomes(kind: v1::TouchKind) -> &'static str {
@@ -81,5 +98,17 @@ fn left(kind: v1::BulkRemarkKind) -> &'static str {
         v1::BulkRemarkKind::SharesVinPatterns => {
             "has the same patterns of vehicle identification numbers as the other half"
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::places;
+
+    #[test]
+    fn places_in_one_field_are_counted() {
+        let paths = ["covers.0.pins", "note", "covers.3.pins", "leads[1].joins"].map(str::to_owned);
+        assert_eq!(places(&paths), "covers (2 places), note, leads[1].joins");
+        assert_eq!(places(&[]), "");
     }
 }

@@ -4,8 +4,11 @@ use std::path::Path;
 
 use dashwright_api::v1;
 
+use crate::args::Table;
+
+use super::audit::before_after;
 use super::lists::{count, indented, more};
-use super::page::{Page, bad, strong, warning};
+use super::page::{Page, bad, good, strong, warning};
 use super::{terms, what_was_read};
 
 /// The width of labels.
@@ -42,12 +45,15 @@ pub(crate) fn draft_reverting(answer: &v1::RevertRevisionResponse, columns: usiz
 pub(crate) fn drafts(answer: &v1::ListDraftsResponse, columns: usize) -> String {
     let mut page = Page::new(columns);
     for draft in &answer.drafts {
-        let v1::Draft { draft_id, base, owner, created_at, reason, edits, etag: _, editors: _ } = draft;
+        let v1::Draft { draft_id, base, owner, created_at, reason, edits, unfinished_import, .. } = draft;
         let base = base.as_ref().map(|base| base.number.to_string()).unwrap_or_default();
         let edits = count(*edits, "edit");
         page.line(0, &format!("{}  {reason}", strong(draft_id)));
         let begun = terms::to_the_second(created_at);
         page.line(2, &format!("{edits} on revision {base}, begun {begun} by {owner}"));
+        if unfinished_import.is_some() {
+            page.line(2, &warning("an import in it is not finished"));
+        }
     }
     if answer.drafts.is_empty() {
         page.line(0, "no draft is open");
@@ -69,13 +75,12 @@ pub(crate) fn draft(answer: &v1::GetDraftResponse, full: bool, last: bool, colum
             text.push_str(&whole(item, columns));
         }
     } else {
-        let rows = answer.items.iter().map(|item| vec![item.record.clone(), becomes(item).to_owned()]);
-        page.table(&["record", "becomes"], rows.collect());
+        answer.items.iter().for_each(|item| changed(&mut page, item));
     }
     let colliding: Vec<_> = answer.items.iter().filter(|item| item.collision.is_some()).collect();
     if !colliding.is_empty() {
         page.heading(&bad("Changed by others since: put them again to settle it"));
-        for v1::DraftItem { record, json, etag, collision } in colliding {
+        for v1::DraftItem { record, json, etag, collision, .. } in colliding {
             let v1::Collision { before_json, now_json } = collision.clone().unwrap_or_default();
             page.line(0, &format!("{}  etag {etag}", warning(record)));
             page.line(2, &format!("was    {}", side(&before_json)));
@@ -111,6 +116,16 @@ pub(crate) fn draft_edited(
         &format!("next: `dashwright draft show {id}`, `dashwright draft publish {id} --reason TEXT`"),
     );
     page.finish()
+}
+
+/// What becomes of a record: of one that is changed, field by field.
+fn changed(page: &mut Page, item: &v1::DraftItem) {
+    page.line(0, &becomes(item));
+    if item.kind() == v1::DiffKind::Changed {
+        for v1::FieldDiff { path, before, after } in &item.fields {
+            page.line(2, &format!("{path}  {}", before_after(before, after)));
+        }
+    }
 }
 
 /// One side of a collision.
@@ -160,17 +175,21 @@ pub(crate) fn published(answer: &v1::PublishDraftResponse, file: Option<&Path>, 
 }
 
 /// An export that was received and checked.
-pub(crate) fn exported(end: &v1::ExportEnd, file: Option<&Path>, columns: usize) -> String {
+pub(crate) fn exported(
+    end: &v1::ExportEnd,
+    file: Option<&Path>,
+    table: Option<Table>,
+    columns: usize,
+) -> String {
     let mut page = Page::new(columns);
-    let v1::ExportEnd { revision, records, bytes, checkpoint } = end;
+    let v1::ExportEnd { revision, records, bytes, checkpoint, sha256 } = end;
     let to = file.map_or_else(|| "standard output".to_owned(), |file| format!("`{}`", file.display()));
     page.heading(&format!("{} in {to}", count(*records, "record")));
     page.labelled(2, "dataset", LABEL, &what_was_read(revision.as_ref()));
-    if let Some(revision) = revision {
-        let text = format!("{bytes} bytes of SHA-256 {}, as the checkpoint says", revision.content_hash);
-        page.labelled(2, "content", LABEL, &text);
-    }
+    let stated = if table.is_some() { "" } else { ", as the checkpoint says" };
+    page.labelled(2, "content", LABEL, &format!("{bytes} bytes of SHA-256 {sha256}{stated}"));
     match file {
+        _ if table.is_some() => page.finish(),
         Some(file) => {
             page.labelled(2, "checkpoint", LABEL, &format!("in `{}.checkpoint`", file.display()));
             page.finish()
@@ -190,7 +209,8 @@ pub(super) fn repeated(page: &mut Page, repeated: bool) {
 }
 
 pub(super) fn about(page: &mut Page, draft: &v1::Draft) {
-    let v1::Draft { draft_id, base, owner, created_at, reason, edits, etag, editors } = draft;
+    let v1::Draft { draft_id, base, owner, created_at, reason, edits, etag, editors, unfinished_import } =
+        draft;
     page.heading(&format!("Draft {draft_id}"));
     page.labelled(2, "reason", LABEL, reason);
     page.labelled(2, "begun", LABEL, &format!("{created_at} by {owner}"));
@@ -200,16 +220,28 @@ pub(super) fn about(page: &mut Page, draft: &v1::Draft) {
     if !etag.is_empty() {
         page.labelled(2, "etag", LABEL, etag);
     }
+    if let Some(v1::UnfinishedImport { request_id, sha256 }) = unfinished_import {
+        let text = format!(
+            "not finished: repeat it with --request-id {request_id} and the file of SHA-256 {sha256}, or discard the draft"
+        );
+        page.labelled(2, "import", LABEL, &warning(&text));
+    }
 }
 
-fn becomes(item: &v1::DraftItem) -> &'static str {
-    if item.json.is_empty() { "deleted" } else { "put" }
+fn becomes(item: &v1::DraftItem) -> String {
+    let record = &item.record;
+    match item.kind() {
+        v1::DiffKind::Added => good(&format!("{record} added")),
+        v1::DiffKind::Deleted => bad(&format!("{record} deleted")),
+        v1::DiffKind::Changed => warning(&format!("{record} changed")),
+        v1::DiffKind::Unspecified => format!("{record} as it is in the latest revision"),
+    }
 }
 
 fn whole(item: &v1::DraftItem, columns: usize) -> String {
     let mut page = Page::new(columns);
     page.blank();
-    page.line(0, &format!("{}: {}", item.record, becomes(item)));
+    page.line(0, &becomes(item));
     let json = if item.json.is_empty() { String::new() } else { indented(&item.json) };
     page.finish() + &json
 }

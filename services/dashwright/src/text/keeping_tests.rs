@@ -22,6 +22,7 @@ fn a_draft(id: &str, edits: u64) -> v1::Draft {
         edits,
         etag: text("E7"),
         editors: vec![text("Ann (k1)"), text("Ben (k2)")],
+        unfinished_import: None,
     }
 }
 
@@ -49,15 +50,25 @@ fn drafts_are_told_with_what_is_in_them() {
     let open = v1::ListDraftsResponse { drafts: vec![a_draft("d-1", 3), a_draft("d-2", 0)] };
     check(&drafts(&open, COLUMNS), include_str!("golden/drafts.txt"));
     check(&drafts(&v1::ListDraftsResponse::default(), COLUMNS), "no draft is open");
-    let item = |record: &str, json: &str| v1::DraftItem {
+    let item = |record: &str, json: &str, kind: v1::DiffKind| v1::DraftItem {
         record: text(record),
         json: text(json),
         etag: text("E8"),
         collision: None,
+        kind: kind.into(),
+        fields: vec![v1::FieldDiff {
+            path: text("/title"),
+            before: text("\"Kit\""),
+            after: text("\"A kit\""),
+        }],
     };
     let mut shown = v1::GetDraftResponse {
         draft: Some(a_draft("d-1", 3)),
-        items: vec![item("part/kit-7", r#"{"part":{"id":"kit-7"}}"#), item("part/kit-8", "")],
+        items: vec![
+            item("part/kit-7", r#"{"part":{"id":"kit-7"}}"#, v1::DiffKind::Changed),
+            item("part/kit-8", "", v1::DiffKind::Deleted),
+            item("part/kit-9", "{}", v1::DiffKind::Added),
+        ],
         next_page_token: text("NEXT"),
     };
     check(&draft(&shown, false, true, COLUMNS), include_str!("golden/draft.txt"));
@@ -92,9 +103,10 @@ fn a_publish_and_an_export_are_told_with_their_checkpoint() {
     };
     check(&published(&answer, Some(Path::new("cp")), COLUMNS), include_str!("golden/published.txt"));
     assert!(published(&answer, None, COLUMNS).ends_with(&note()));
-    let end = v1::ExportEnd { revision: revision(), records: 40, bytes: 900, checkpoint: note() };
-    check(&exported(&end, Some(Path::new("a.jsonl")), COLUMNS), include_str!("golden/exported.txt"));
-    assert!(exported(&end, None, COLUMNS).ends_with(&note()));
+    let sha256 = revision().unwrap().content_hash;
+    let end = v1::ExportEnd { revision: revision(), records: 40, bytes: 900, checkpoint: note(), sha256 };
+    check(&exported(&end, Some(Path::new("a.jsonl")), None, COLUMNS), include_str!("golden/exported.txt"));
+    assert!(exported(&end, None, None, COLUMNS).ends_with(&note()));
 }
 
 #[test]

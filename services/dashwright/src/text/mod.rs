@@ -6,6 +6,7 @@ mod cart;
 #[cfg(test)]
 mod cart_tests;
 mod curation;
+mod exchange;
 mod explain;
 mod facets;
 mod findings;
@@ -40,6 +41,7 @@ pub(crate) use curation::{
     draft, draft_begun, draft_discarded, draft_edited, draft_reverting, drafts, exported, published,
     would_be_published,
 };
+pub(crate) use exchange::imported;
 pub(crate) use explain::{Records, records_of};
 pub(crate) use findings::{draft_findings, draft_holes, findings, holes};
 pub(crate) use fitment::fitment;
