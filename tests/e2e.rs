@@ -31,6 +31,9 @@ mod exchange;
 #[path = "e2e/feedback.rs"]
 mod feedback;
 #[cfg(test)]
+#[path = "e2e/feeds.rs"]
+mod feeds;
+#[cfg(test)]
 #[path = "e2e/findings.rs"]
 mod findings;
 #[cfg(test)]

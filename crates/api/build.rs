@@ -16,6 +16,7 @@ const FILES: &[&str] = &[
     "dashwright/v1/draft.proto",
     "dashwright/v1/errors.proto",
     "dashwright/v1/exchange.proto",
+    "dashwright/v1/feed.proto",
     "dashwright/v1/feedback.proto",
     "dashwright/v1/findings.proto",
     "dashwright/v1/fitment.proto",

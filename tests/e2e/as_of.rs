@@ -37,6 +37,7 @@ const NOT_AS_OF: &[(&str, &str)] = &[
     ("FeedbackService/ListOutcomes", "what is in no revision"),
     ("FeedbackService/ReportOutcome", CHANGES_BY_QUESTION),
     ("FeedbackService/ResolveOutcome", "changes something"),
+    ("FitmentService/SizeFeed", "asks nothing of the dataset"),
     ("KeyService/Backup", "the whole trail as it is now"),
     ("KeyService/CreateKey", "changes something"),
     ("KeyService/ListKeys", "keys as they are now"),

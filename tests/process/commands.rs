@@ -83,3 +83,51 @@ fn completions_are_printed_for_every_shell_that_is_named() {
         assert!(ended.status.success() && ended.out.contains("look-up"), "{shell}: {ended:?}");
     }
 }
+
+/// By hand: 15 A over twice 4 m may lose 3 % of 12 V, 0.36 V. 10 AWG has 5.261 mm² (ASTM B258) and loses 15 × 8 / (58 × 5.261) V.
+#[test]
+fn a_feed_is_sized_without_a_server() {
+    let asked =
+        "feed --amps 15 --length-m 4 --return wire --volts 12 --drop-percent 3 --system awg --ambient-c 20";
+    let asked: Vec<&str> = asked.split(' ').collect();
+    let ended = run(&[&asked[..], &["--json"]].concat()).unwrap();
+    assert!(ended.status.success(), "{ended:?}");
+    let feed: Value = serde_json::from_str(&ended.out).unwrap();
+    assert_eq!(
+        (feed["conductor"].as_str(), feed["fuse_amps"].as_f64()),
+        (Some("8 AWG"), Some(20.0)),
+        "{feed}"
+    );
+    assert!((feed["drop_volts"].as_f64().unwrap() - 0.2473).abs() < 1e-4, "{feed}");
+    assert!((feed["drop_percent"].as_f64().unwrap() - 2.0609).abs() < 1e-3, "{feed}");
+    let thinner = &feed["thinner"];
+    assert_eq!(
+        (thinner["conductor"].as_str(), thinner["why_not"][0].as_str()),
+        (Some("10 AWG"), Some("loses too much"))
+    );
+    assert!((thinner["drop_volts"].as_f64().unwrap() - 15.0 * 8.0 / (58.0 * 5.261)).abs() < 1e-3, "{feed}");
+
+    let told = run(&asked).unwrap();
+    for words in [
+        "8 AWG",
+        "0.247 V",
+        "20 A, yellow",
+        "10 AWG will not do",
+        "cures an overload",
+        "battery negative off",
+    ] {
+        assert!(told.out.contains(words), "no `{words}` in {}", told.out);
+    }
+    for (wrong, words) in [
+        ("--amps 90 --length-m 1 --return wire", "no blade fuse carries 112.5 A"),
+        ("--amps 60 --length-m 100 --return wire", "not even 50 mm2 will do"),
+        ("--amps 0 --length-m 1 --return wire", "--amps has to be more than 0"),
+        ("--watts NaN --length-m 1 --return wire", "--watts: `NaN` A"),
+        ("--amps 1 --length-m 1e9 --return wire", "--length-m: `1000000000` m is outside 0 to 200 m"),
+        ("--amps 1 --length-m 1 --return wire --fuse-factor 0.5", "--fuse-factor: `0.5`"),
+    ] {
+        let ended = run(&[&["feed"], &wrong.split(' ').collect::<Vec<_>>()[..]].concat()).unwrap();
+        assert_eq!(ended.status.code(), Some(1), "{ended:?}");
+        assert!(ended.err.contains(words) && ended.err.contains("next: "), "no `{words}` in {}", ended.err);
+    }
+}

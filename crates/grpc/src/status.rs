@@ -336,6 +336,7 @@ fn told_faults(faults: &[FieldFault]) -> Told {
         | FieldProblem::NoKey { .. }
         | FieldProblem::NoUuid
         | FieldProblem::NoSha256
+        | FieldProblem::Measure(_)
         | FieldProblem::Time { .. }
         | FieldProblem::NoName { .. }
         | FieldProblem::LongText { .. }

@@ -147,6 +147,10 @@ measure!(/// A frequency.
     Hertz, "Hz", 0.0..=1_000_000.0);
 measure!(/// A working time.
     Minutes, "min", 0.0..=10_000.0);
+measure!(/// The length of a cable.
+    Metres, "m", 0.0..=200.0);
+measure!(/// A temperature.
+    Celsius, "°C", -60.0..=200.0);
 measure!(/// An angle.
     Degrees, "°", -180.0..=180.0);
 measure!(/// A share of a whole.

@@ -4,6 +4,7 @@ mod audit;
 mod bulk;
 mod curation;
 mod exchange;
+mod feed;
 mod findings;
 mod golden;
 mod keys;
@@ -28,6 +29,7 @@ pub(crate) use curation::{
     Changing, Draft, DraftDiscard, DraftEdit, DraftList, DraftNew, DraftOpen, DraftPublish, DraftShow, Revert,
 };
 pub(crate) use exchange::{DraftImport, Export, Table, format};
+pub(crate) use feed::{Feed, FeedReturn, FeedSystem};
 pub(crate) use findings::{DraftCheck, DraftPreview};
 pub(crate) use golden::{AskedQuestion, Golden, GoldenAccept, GoldenAdd, GoldenList, GoldenRun};
 pub(crate) use keys::{Backup, Key, KeyList, KeyNew, KeyRevoke, Restore, Role};
@@ -68,6 +70,8 @@ pub(crate) enum Command {
     Radios(Box<Radios>),
     /// List the vehicles that a radio goes into, or that a part serves
     Vehicles(Box<Vehicles>),
+    /// Size a direct feed: conductor, what is lost on it, fuse; without a server
+    Feed(Feed),
     /// List the choices for what is still open of a vehicle
     Choices(Choices),
     /// Read records of the catalogue

@@ -17,6 +17,7 @@ use serde_json::json;
 
 use crate::client::{CartFileError, Refusal};
 use crate::dataset::LoadFailure;
+use crate::feed::FeedFailure;
 use crate::tls_files::TlsFilesError;
 
 /// Where the key of a client stands.
@@ -88,6 +89,9 @@ pub(crate) enum Failure {
     /// The files of the TLS identity can not be used.
     #[error(transparent)]
     Tls(#[from] TlsFilesError),
+    /// No feed was sized.
+    #[error(transparent)]
+    Feed(#[from] FeedFailure),
     /// What is to be presented as a key is none.
     #[error("{origin} holds no key that could be presented")]
     Key {
@@ -337,6 +341,7 @@ impl Failure {
                 "listen on 127.0.0.1, or say --allow-public-without-keys when everybody who can reach \
                  the address may read the catalogue"
             }
+            Self::Feed(failure) => failure.next(),
             Self::Tls(_) => "name PEM files that belong together: --tls-cert FILE --tls-key FILE",
             Self::File { .. } => "name a file that you may read",
             Self::Key { .. } => {

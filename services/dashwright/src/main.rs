@@ -5,6 +5,7 @@ mod client;
 mod dataset;
 mod demo;
 mod failure;
+mod feed;
 mod memory;
 mod out;
 mod progress;

@@ -7,7 +7,7 @@ use clap::{CommandFactory as _, Parser as _};
 
 use crate::args::{Cli, Command};
 use crate::failure::Failure;
-use crate::{client, dataset, demo, out, serve};
+use crate::{client, dataset, demo, feed, out, serve};
 
 /// The command line was not understood; the code that shells use for it.
 const USAGE: u8 = 2;
@@ -38,6 +38,7 @@ fn perform(command: Command) -> Result<(), Failure> {
         Command::Cart(arguments) => client::cart(*arguments),
         Command::Radios(arguments) => client::radios(*arguments),
         Command::Vehicles(arguments) => client::vehicles(*arguments),
+        Command::Feed(arguments) => feed::feed(&arguments),
         Command::Choices(arguments) => client::choices(arguments),
         Command::Record(arguments) => client::record(arguments),
         Command::Info(arguments) => client::info(arguments),
@@ -71,6 +72,7 @@ fn wants_json(command: &Command) -> bool {
         Command::Cart(arguments) => arguments.source.client.json,
         Command::Radios(arguments) => arguments.source.client.json,
         Command::Vehicles(arguments) => arguments.source.client.json,
+        Command::Feed(arguments) => arguments.json,
         Command::Choices(arguments) => arguments.source.client.json,
         Command::Record(Record::Get(arguments)) => arguments.source.client.json,
         Command::Record(Record::List(arguments)) => arguments.source.client.json,

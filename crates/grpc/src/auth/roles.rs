@@ -54,6 +54,7 @@ const SERVICES: &[Service] = &[
             row("ListRadiosForVehicle", Role::Reader),
             row("ListVehiclesForRadio", Role::Reader),
             row("ListVehiclesForPart", Role::Reader),
+            row("SizeFeed", Role::Reader),
         ],
     },
     Service {

@@ -3,6 +3,7 @@
 mod bulk;
 mod change;
 mod exchange;
+mod feed;
 mod key;
 mod order;
 mod outcome;
@@ -16,7 +17,7 @@ use dashwright_model::Need;
 use dashwright_model::exchange::ExchangeError;
 use dashwright_model::record::RecordKind;
 use dashwright_model::vin::VinError;
-use dashwright_quantity::{DateError, IdError, MAX_ID_BYTES, MoneyError, TextError};
+use dashwright_quantity::{DateError, IdError, MAX_ID_BYTES, MoneyError, OutOfRange, TextError};
 
 pub(crate) use bulk::bulk_edit;
 pub(crate) use change::{
@@ -24,6 +25,7 @@ pub(crate) use change::{
     revert, revision_number,
 };
 pub(crate) use exchange::{ImportOrder, exchange_format, import_begin};
+pub(crate) use feed::feed;
 pub(crate) use key::{record_key, record_kind};
 pub(crate) use order::{Order, cart_lines, order, part, radio};
 pub(crate) use outcome::{Job, accepting, job, outcome_filter, outcome_number, outcome_place};
@@ -61,6 +63,8 @@ pub enum FieldProblem {
     RevisionToken(TokenError),
     /// A page token of another request, or an altered one.
     PageToken,
+    /// A number that its unit does not allow here.
+    Measure(OutOfRange),
     /// Not 64 hexadecimal digits.
     NoSha256,
     /// The bytes are no message of the call.
@@ -161,6 +165,7 @@ impl fmt::Display for FieldProblem {
                 write!(f, "is no name of at most {most} characters, none of them a control character")
             }
             Self::LongText { bytes, most } => write!(f, "has {bytes} bytes, at most {most} are allowed"),
+            Self::Measure(error) => write!(f, "{error}"),
             Self::NoSha256 => write!(f, "is no SHA-256, which has 64 hexadecimal digits"),
             Self::Twice => write!(f, "is stated twice"),
             Self::NeverLost { need } => write!(f, "is `{need}`, without which nothing is installed"),

@@ -41,6 +41,7 @@ mod resolve_vehicle;
 mod revert_revision;
 mod revoke_key;
 mod search_records;
+mod size_feed;
 mod validate_draft;
 mod watch_revisions;
 
@@ -128,6 +129,13 @@ impl FitmentService for Service {
         request: Request<v1::ListVehiclesForPartRequest>,
     ) -> Result<Response<v1::ListVehiclesForPartResponse>, Status> {
         Ok(Response::new(self.vehicles_for_part(request.into_inner()).await?))
+    }
+
+    async fn size_feed(
+        &self,
+        request: Request<v1::SizeFeedRequest>,
+    ) -> Result<Response<v1::SizeFeedResponse>, Status> {
+        Ok(Response::new(self.sized_feed(request.into_inner())?))
     }
 }
 

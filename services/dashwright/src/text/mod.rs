@@ -9,6 +9,7 @@ mod curation;
 mod exchange;
 mod explain;
 mod facets;
+mod feed;
 mod findings;
 mod fitment;
 mod frame;
@@ -43,6 +44,7 @@ pub(crate) use curation::{
 };
 pub(crate) use exchange::imported;
 pub(crate) use explain::{Records, records_of};
+pub(crate) use feed::{FEED_CAUTIONS, feed, lacks};
 pub(crate) use findings::{draft_findings, draft_holes, findings, holes};
 pub(crate) use fitment::fitment;
 pub(crate) use golden_answers::{draft_golden_answers, golden_added, golden_answers};
