@@ -2,7 +2,9 @@
 
 use dashwright_api::v1;
 use dashwright_api::v1::curation_service_client::CurationServiceClient;
+use dashwright_engine::keys::Role;
 use dashwright_tests::change::change;
+use dashwright_tests::keys::{Keys, with_key};
 use dashwright_tests::refused::Refused;
 use dashwright_tests::service::{Home, Running};
 use sha2::{Digest as _, Sha256};
@@ -190,6 +192,11 @@ async fn faults_are_told_with_row_and_column_and_the_draft_is_untouched() {
     assert_eq!(told, [(3, "id"), (4, "kind"), (5, "evidence.date"), (6, "id")], "{:?}", end.faults);
     assert_eq!((end.faults_total, end.put, end.draft.unwrap().edits), (4, 0, 0));
 
+    // A cell as long as a row may be is cut where it is told.
+    let long = [header, &row("zz-1", &"x".repeat(100_000), "2026-01-02")].concat();
+    let end = imported(&mut client, begin(&draft, table, long.as_bytes()), long.as_bytes()).await;
+    assert!(end.faults[0].text.contains("xxx") && end.faults[0].text.len() < 1_000, "{:?}", end.faults);
+
     let many = "{}\n".repeat(5_000);
     let lines = v1::ExchangeFormat::JsonLines;
     let end = imported(&mut client, begin(&draft, lines, many.as_bytes()), many.as_bytes()).await;
@@ -244,6 +251,54 @@ async fn a_stream_that_is_no_import_is_refused() {
     let mut answers = client.import_records(tokio_stream::iter([first])).await.unwrap().into_inner();
     let told = Refused::of(&answers.next().await.unwrap().unwrap_err());
     assert_eq!(told.paths, ["begin"]);
+}
+
+/// A caller whose key ends while it sends is cut off, and nothing of the file is put.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_transfer_ends_with_its_key() {
+    let mut keys = Keys::none();
+    let key = keys.make(Role::Curator).unwrap();
+    let home = Home::new("ended").unwrap();
+    let running = Running::start_for(&home, keys.access()).await.unwrap();
+    let mut client = CurationServiceClient::new(running.channel.clone());
+    let request = v1::CreateDraftRequest { change: change("a test begins") };
+    let begun = client.create_draft(with_key(request, key.reveal()).unwrap()).await.unwrap();
+    let draft_id = begun.into_inner().draft.unwrap().draft_id;
+    let file = dashwright_tests::change::make("zz-a", "Zza") + "\n";
+    let begin = begin(&draft_id, v1::ExchangeFormat::JsonLines, file.as_bytes());
+    let begin = v1::ImportRecordsRequest { piece: Some(Sent::Begin(begin)) };
+    let (to, requests) = tokio::sync::mpsc::channel(4);
+    to.send(begin.clone()).await.unwrap();
+    let requests = tokio_stream::wrappers::ReceiverStream::new(requests);
+    let called = client.import_records(with_key(requests, key.reveal()).unwrap()).await;
+    let mut answers = called.unwrap().into_inner();
+    assert!(matches!(answers.next().await.unwrap().unwrap().piece, Some(Piece::Ready(_))));
+    keys.revoke(key.id()).unwrap();
+    assert_eq!(Refused::of(&answers.next().await.unwrap().unwrap_err()).reason, "KEY_REVOKED");
+    for chunk in chunks(file.as_bytes(), 0) {
+        // Whether it is still taken is nothing that the sender learns.
+        let _gone = to.send(v1::ImportRecordsRequest { piece: Some(Sent::Chunk(chunk)) }).await;
+    }
+    drop(to);
+    // Once the server has given up, the same can be begun again, and nothing of it is there.
+    let other = keys.make(Role::Curator).unwrap();
+    let refused = loop {
+        let again = with_key(tokio_stream::iter([begin.clone()]), other.reveal()).unwrap();
+        let mut answers = client.import_records(again).await.unwrap().into_inner();
+        let refused = loop {
+            match answers.next().await.unwrap() {
+                Ok(answer) => assert!(matches!(answer.piece, Some(Piece::Ready(_))), "{answer:?}"),
+                Err(status) => break Refused::of(&status),
+            }
+        };
+        if refused.reason != "IMPORT_BUSY" {
+            break refused;
+        }
+    };
+    assert_eq!((refused.reason.as_str(), refused.metadata["received"].as_str()), ("IMPORT_INCOMPLETE", "0"));
+    let request = v1::GetDraftRequest { draft_id, ..Default::default() };
+    let shown = client.get_draft(with_key(request, other.reveal()).unwrap()).await.unwrap();
+    assert_eq!(shown.into_inner().draft.unwrap().edits, 0);
 }
 
 #[tokio::test(flavor = "multi_thread")]

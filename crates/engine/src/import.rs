@@ -188,6 +188,9 @@ impl Engine {
                 return Ok(None);
             }
         }
+        if progress(ImportProgress::Read(compared.rows)).is_break() {
+            return Ok(None);
+        }
         let Compared { rows, counts, puts, faults, faults_total, .. } = compared;
         let told = |drafted| Imported { drafted, counts, faults, faults_total };
         let found = Drafted { id: import.draft.clone(), draft: facts.clone(), repeated: false };

@@ -34,7 +34,7 @@ impl Service {
     }
 
     async fn import(&self, caller: Caller, mut requests: Requests, to: &Sender) -> Result<(), Refusal> {
-        let order = self.order(caller, &mut requests).await?;
+        let order = self.order(caller, &mut requests, to).await?;
         if let Some(end) = self.end_of_earlier(&order).await? {
             tell(to, Piece::End(end)).await;
             return Ok(());
@@ -45,8 +45,13 @@ impl Service {
     }
 
     /// What the first message orders.
-    async fn order(&self, caller: Caller, requests: &mut Requests) -> Result<ImportOrder, Refusal> {
-        let begin = match self.next_piece(requests).await? {
+    async fn order(
+        &self,
+        caller: Caller,
+        requests: &mut Requests,
+        to: &Sender,
+    ) -> Result<ImportOrder, Refusal> {
+        let begin = match self.next_piece(requests, to).await? {
             Some(Sent::Begin(begin)) => Ok(begin),
             Some(Sent::Chunk(_)) | None => Err(FieldProblem::Missing),
         };
@@ -66,9 +71,12 @@ impl Service {
         .await
     }
 
-    /// The next message; nothing at the end of the stream.
-    async fn next_piece(&self, requests: &mut Requests) -> Result<Option<Sent>, Refusal> {
+    /// The next message; nothing at the end of the stream. Once nobody is answered any more, because the caller went or its key
+    /// ended, nothing more is taken.
+    async fn next_piece(&self, requests: &mut Requests, to: &Sender) -> Result<Option<Sent>, Refusal> {
         let next = tokio::select! {
+            biased;
+            () = to.closed() => return Err(Refusal::Draining),
             next = tokio::time::timeout(CHUNK_PATIENCE, requests.message()) => next,
             () = self.going_down() => return Err(Refusal::Draining),
         };
@@ -89,7 +97,7 @@ impl Service {
         let mut receiving = self.blocking(move |_| Ok(inbox.begin(&announced)?)).await?;
         tell(to, Piece::Ready(v1::ImportReady { offset: receiving.received() })).await;
         while !receiving.is_whole() {
-            let Some(Sent::Chunk(chunk)) = self.next_piece(requests).await? else { break };
+            let Some(Sent::Chunk(chunk)) = self.next_piece(requests, to).await? else { break };
             receiving = self.blocking(move |_| Ok(receiving.with(&taken(chunk))?)).await?;
         }
         self.blocking(move |_| Ok(receiving.checked()?)).await

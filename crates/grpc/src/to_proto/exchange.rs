@@ -7,6 +7,17 @@ use dashwright_model::table::RowFault;
 use super::trail::draft;
 use crate::Refusal;
 
+/// Characters of a text of a fault: what a row holds may be far longer, and all faults go into one answer.
+const FAULT_CHARS: usize = 300;
+
+/// A text cut to what is told of it, with a sign that it was.
+fn cut(text: &str) -> String {
+    match text.char_indices().nth(FAULT_CHARS) {
+        None => text.to_owned(),
+        Some((end, _)) => format!("{}…", text.get(..end).unwrap_or_default()),
+    }
+}
+
 /// How far an import is.
 pub(crate) fn import_progress(progress: ImportProgress) -> v1::ImportProgress {
     match progress {
@@ -20,8 +31,8 @@ pub(crate) fn import_end(engine: &Engine, imported: &Imported) -> Result<v1::Imp
     let Imported { drafted, counts, faults, faults_total } = imported;
     let ImportCounts { records, put, unchanged, kept } = *counts;
     let fault = |fault: &RowFault| {
-        let RowFault { row, column, text } = fault.clone();
-        v1::ImportFault { row, column, text }
+        let RowFault { row, column, text } = fault;
+        v1::ImportFault { row: *row, column: cut(column), text: cut(text) }
     };
     Ok(v1::ImportEnd {
         draft: Some(draft(engine, &drafted.id, &drafted.draft)?),
