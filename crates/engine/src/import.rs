@@ -188,7 +188,8 @@ impl Engine {
                 return Ok(None);
             }
         }
-        if progress(ImportProgress::Read(compared.rows)).is_break() {
+        // Also a short file is not put for somebody who is not let in any more.
+        if !compared.rows.is_multiple_of(STEP) && progress(ImportProgress::Read(compared.rows)).is_break() {
             return Ok(None);
         }
         let Compared { rows, counts, puts, faults, faults_total, .. } = compared;
