@@ -85,12 +85,10 @@ impl<'c> Search<'c> {
                 bits::remove(&mut prefix.allowed, item);
                 continue;
             };
-            if bits::has(&known, item) {
-                self.best = Some(cost + Cost::LEAST);
-                self.narrow(&mut with);
-            } else {
+            if !bits::has(&known, item) {
                 (self.best, self.found, self.first) = (Some(cost + Cost::LEAST), None, true);
-                self.visit(&mut with);
+                // A search takes from its node what it has tried: the prefix goes on from a node that none has gone over.
+                self.visit(&mut with.clone());
                 match self.found {
                     Some(found) => known = found,
                     None if self.is_exhausted() => break,
@@ -100,6 +98,8 @@ impl<'c> Search<'c> {
                     }
                 }
             }
+            self.best = Some(cost + Cost::LEAST);
+            self.narrow(&mut with);
             prefix = with;
         }
         known
