@@ -4,7 +4,7 @@ use proptest::prelude::*;
 
 use super::instances::{Instance, instance};
 use super::tests::proven;
-use super::{Aim, Cost, Item, Problem, Solution};
+use super::{Aim, Cost, Demand, Item, Problem, Solution, When};
 
 fn generated() -> impl Strategy<Value = Instance> {
     (any::<u32>(), 3_usize..14, 6_usize..50)
@@ -29,6 +29,16 @@ fn without(problem: &Problem, gone: usize) -> Problem {
     let resource = problem.capacities.len();
     problem.capacities.push(0);
     problem.items[gone].takes.push(resource);
+    problem
+}
+
+/// The problem in which these items have to be chosen: each is the only one that meets a demand of its own.
+fn with_all(problem: &Problem, items: &[usize]) -> Problem {
+    let mut problem = problem.clone();
+    for item in items {
+        problem.items[*item].covers.push(problem.demands.len());
+        problem.demands.push(Demand { weight: None, when: When::Always });
+    }
     problem
 }
 
@@ -89,6 +99,21 @@ proptest! {
         let item = which.index(instance.problem.items.len());
         if best.as_ref().is_none_or(|best| !best.items.contains(&item)) {
             prop_assert!(same(&proven(&without(&instance.problem, item)), &best));
+        }
+    }
+
+    /// Of the choices that cost the same the one with the least list: whatever begins as it does and goes on with an earlier item
+    /// costs more.
+    #[test]
+    fn no_earlier_list_is_as_good(instance in generated()) {
+        if let Some(best) = proven(&instance.problem) {
+            for (place, item) in best.items.iter().enumerate() {
+                let begin = &best.items[..place];
+                for earlier in (0..*item).filter(|earlier| !begin.contains(earlier)) {
+                    let other = proven(&with_all(&instance.problem, &[begin, &[earlier]].concat()));
+                    prop_assert!(other.is_none_or(|other| other.cost > best.cost), "{earlier} in place of {item}");
+                }
+            }
         }
     }
 
