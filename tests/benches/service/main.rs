@@ -37,6 +37,13 @@ fn main() -> Outcome<()> {
         Some("serve") => server::serve(&arguments, true),
         Some("serve-unpinned") => server::serve(&arguments, false),
         Some("floor") => floor::serve(&arguments),
+        // By itself: `cargo bench … --bench service -- beside-publish`.
+        Some("beside-publish") => {
+            cpu::pin(0)?;
+            let table = Table { beside: Some(beside_publish(SIZES[1])?), ..Table::default() };
+            table.print();
+            Ok(())
+        }
         // `cargo test` runs benches with `--test` to see that they work: one short round.
         _ if arguments.iter().any(|argument| argument == "--test") => compare(1, load::SHORT),
         _ => compare(ROUNDS, load::LONG),
@@ -72,9 +79,13 @@ fn compare(rounds: usize, length: load::Length) -> Outcome<()> {
     table.start_seconds = large.start_seconds;
     drop((small, large, floor));
     let lines = if rounds > 1 { SIZES[1] } else { SIZES[0] };
-    table.beside = Some(publish::measure(lines, &questions::look_ups(&questions::sample(lines)?))?);
+    table.beside = Some(beside_publish(lines)?);
     table.print();
     table.write()
+}
+
+fn beside_publish(lines: usize) -> Outcome<publish::Beside> {
+    publish::measure(lines, &questions::look_ups(&questions::sample(lines)?))
 }
 
 /// One round: every server asked once.

@@ -163,7 +163,9 @@ fn begin_draft(engine: &Engine, origin: &Origin) -> Outcome<()> {
     let view = engine.view();
     let lines = view.snapshot().records(RecordKind::Vehicle).iter();
     let noted = lines.filter(|kept| kept.id.as_str().starts_with("gen-")).map(|kept| {
-        let line = kept.text.replacen("\"evidence\"", "\"note\":\"seen again\",\"evidence\"", 1);
+        // The evidence of the line stands last; its audio options have their own.
+        let (fields, evidence) = kept.text.rsplit_once("\"evidence\"").ok_or("a line without evidence")?;
+        let line = format!("{fields}\"note\":\"seen again\",\"evidence\"{evidence}");
         Ok(Put::over(parse_line(line.as_bytes(), 0)?))
     });
     let puts = noted.collect::<Outcome<Vec<Put>>>()?;
