@@ -2,14 +2,13 @@
 
 use std::collections::BTreeSet;
 use std::fs::{self, File, OpenOptions};
-use std::io::{self, BufReader, Read as _, Write as _};
+use std::io::{self, BufReader, Write as _};
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, SystemTime};
 
 use dashwright_log::{Digest, RESERVE_BYTES};
 use dashwright_model::rows::Format;
-use sha2::{Digest as _, Sha256};
 
 use crate::import::Rows;
 
@@ -19,8 +18,6 @@ pub const MAX_IMPORT_BYTES: u64 = 2 << 30;
 pub const MAX_KEPT_IMPORTS: usize = 8;
 /// How long a file is kept that nobody goes on with: who broke off in the evening goes on the next day.
 pub const IMPORT_KEPT: Duration = Duration::from_secs(36 * 60 * 60);
-/// Bytes that are read at once to take a hash.
-const READ_BYTES: usize = 1 << 20;
 
 /// Why a file was not received.
 #[derive(Debug, thiserror::Error)]
@@ -229,7 +226,7 @@ impl Receiving {
         Ok(format.read(BufReader::new(File::open(&self.path)?)))
     }
 
-    /// Takes the next chunk: all of it or nothing.
+    /// Takes the next chunk.
     ///
     /// # Errors
     /// See [`ReceiveError`].
@@ -245,14 +242,11 @@ impl Receiving {
             let Receiving { sequence, received: offset, bytes, .. } = *self;
             return Err(ReceiveError::OutOfPlace { sequence, offset, bytes });
         }
-        if Sha256::digest(data).as_slice() != sha256.as_slice() {
+        if Digest::of(data).0.as_slice() != sha256.as_slice() {
             return Err(ReceiveError::AlteredChunk { offset: *offset });
         }
-        if let Err(error) = self.file.write_all(data) {
-            // What half of a chunk has left is none of the file.
-            self.file.set_len(self.received)?;
-            return Err(error.into());
-        }
+        // What a full disk has taken of a chunk is of the file: who begins anew goes on behind it.
+        self.file.write_all(data)?;
         self.sequence += 1;
         self.received += data.len() as u64;
         Ok(())
@@ -272,15 +266,7 @@ impl Receiving {
         if !self.is_whole() {
             return Err(ReceiveError::Incomplete { received, bytes });
         }
-        let (mut file, mut hash, mut buffer) = (File::open(&self.path)?, Sha256::new(), vec![0; READ_BYTES]);
-        loop {
-            let read = file.read(&mut buffer)?;
-            if read == 0 {
-                break;
-            }
-            hash.update(buffer.get(..read).unwrap_or_default());
-        }
-        if Digest(hash.finalize().into()) == self.content {
+        if Digest::of_all(File::open(&self.path)?)?.0 == self.content {
             return Ok(());
         }
         self.remove();

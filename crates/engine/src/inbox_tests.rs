@@ -7,7 +7,7 @@ fn announced(request_id: &str, file: &[u8]) -> Announced {
 }
 
 fn chunk(sequence: u64, offset: u64, data: &[u8]) -> Chunk {
-    Chunk { sequence, offset, data: data.to_vec(), sha256: Sha256::digest(data).to_vec() }
+    Chunk { sequence, offset, data: data.to_vec(), sha256: Digest::of(data).0.to_vec() }
 }
 
 #[test]
@@ -85,4 +85,25 @@ fn a_file_for_which_there_is_no_room_is_refused_before_it_is_sent() {
     let imports = Inbox::new(home.path().join("imports"));
     let huge = Announced { bytes: u64::MAX / 2, ..announced("r1", b"x") };
     assert!(matches!(imports.begin(&huge), Err(ReceiveError::NoSpace { .. })));
+}
+
+#[test]
+fn a_disk_that_fills_up_on_the_way_costs_no_byte_that_was_received() {
+    let home = tempfile::tempdir().unwrap();
+    let imports = Inbox::new(home.path().join("imports"));
+    let announced = announced("r1", b"0123456789");
+    let mut receiving = imports.begin(&announced).unwrap();
+    receiving.take(&chunk(0, 0, b"01")).unwrap();
+    // The device of Linux that is always full.
+    let full = OpenOptions::new().write(true).open("/dev/full").unwrap();
+    let file = std::mem::replace(&mut receiving.file, full);
+    let error = receiving.with(&chunk(1, 2, b"2345")).unwrap_err();
+    assert!(matches!(&error, ReceiveError::Io(it) if it.kind() == io::ErrorKind::StorageFull), "{error:?}");
+
+    // As when the first two bytes of the chunk had still found room.
+    (&file).write_all(b"23").unwrap();
+    let mut receiving = imports.begin(&announced).unwrap();
+    assert_eq!(receiving.received(), 4);
+    receiving.take(&chunk(0, 4, b"456789")).unwrap();
+    receiving.check().unwrap();
 }

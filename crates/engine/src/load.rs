@@ -119,7 +119,7 @@ impl Engine {
     }
 
     /// Writes a prepared revision into a draft of its own and publishes it.
-    fn stage(
+    pub(crate) fn stage(
         &self,
         view: &View,
         origin: &Origin,

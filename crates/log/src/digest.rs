@@ -1,6 +1,7 @@
 //! SHA-256 digests and their lowercase hexadecimal form.
 
 use std::fmt;
+use std::io::{self, Read};
 use std::str::FromStr;
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
@@ -14,6 +15,9 @@ impl Digest {
     /// The digest that stands for "nothing before": the `previous` of the first entry.
     pub const ZERO: Digest = Digest([0; 32]);
 
+    /// Bytes that are read at once: large files are hashed at the speed of the disk.
+    const READ_BYTES: usize = 1 << 20;
+
     /// Number of digits in the text form.
     pub const HEX_DIGITS: usize = 64;
 
@@ -21,6 +25,22 @@ impl Digest {
     #[must_use]
     pub fn of(bytes: &[u8]) -> Digest {
         Digest(Sha256::digest(bytes).into())
+    }
+
+    /// Hashes everything that a reader gives, and counts its bytes.
+    ///
+    /// # Errors
+    /// When the reader fails.
+    pub fn of_all(mut reader: impl Read) -> io::Result<(Digest, u64)> {
+        let (mut hash, mut buffer, mut bytes) = (Sha256::new(), vec![0; Self::READ_BYTES], 0);
+        loop {
+            let read = reader.read(&mut buffer)?;
+            if read == 0 {
+                return Ok((Digest(hash.finalize().into()), bytes));
+            }
+            bytes += read as u64;
+            hash.update(buffer.get(..read).unwrap_or_default());
+        }
     }
 
     /// Parses the text form from raw bytes; `None` unless it is exactly 64 lowercase digits.

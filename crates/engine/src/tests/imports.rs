@@ -8,7 +8,11 @@ use dashwright_model::exchange::to_line;
 use dashwright_model::rows::Format;
 
 use super::*;
-use crate::{Conditions, Expected, Import, ImportCounts, ImportError, ImportProgress, Imported, OnConflict};
+use dashwright_model::outcome::JobResult;
+
+use crate::{
+    Acceptance, Conditions, Expected, Import, ImportCounts, ImportError, ImportProgress, Imported, OnConflict,
+};
 
 /// A file of records.
 fn lines(records: &[Record]) -> String {
@@ -175,6 +179,8 @@ fn an_import_that_is_broken_off_keeps_everything_else_out_until_it_is_finished()
         let log = Arc::new(Narrow { log: Arc::clone(&bench.log), left: AtomicU64::new(u64::MAX) });
         let engine = start_on(Arc::clone(&log) as Arc<dyn Log>, &bench.store()).unwrap().0;
         load(&engine, dataset(), None).unwrap();
+        let worked = outcomes::report(JobResult::Worked, &[], "");
+        let outcome = engine.report_outcome(&origin(None), worked).unwrap().number;
         let draft = begun(&engine);
         let records: Vec<_> =
             (0..20).map(|number| vehicle(&format!("n{number:02}"), 1960 + number)).collect();
@@ -189,13 +195,16 @@ fn an_import_that_is_broken_off_keeps_everything_else_out_until_it_is_finished()
         let facts = engine.open_draft(&draft).unwrap();
         assert_eq!(facts.import.as_ref().map(|it| it.request_id.as_str()), Some("r1"));
 
-        // Nothing else gets in or out: no edit, no other import, no other file under this request, no publish.
+        // Nothing else gets in or out: no edit, no other import, no other file under this request, no accepted outcome, no publish.
         let unfinished = |error: &WriteError| matches!(error, WriteError::ImportUnfinished { .. });
         assert!(put_over(&engine, None, &draft, &more()).is_err_and(|error| unfinished(&error)));
         let other = importing(&engine, "r2", &draft, &file, OnConflict::Refuse).unwrap_err();
         assert!(matches!(&other, ImportError::Write(error) if unfinished(error)));
         let other = importing(&engine, "r1", &draft, &lines(&more()), OnConflict::Refuse).unwrap_err();
         assert!(matches!(&other, ImportError::Write(error) if unfinished(error)));
+        let accepting = Acceptance { outcome, draft: draft.clone(), records: None };
+        let accepted = engine.accept_outcome(&origin(None), accepting, false);
+        assert!(accepted.is_err_and(|error| unfinished(&error)));
         let publish = engine.publish_draft(&origin(None), &draft, &Conditions::default()).unwrap_err();
         assert!(matches!(&publish, LoadError::Write(error) if unfinished(error)));
 

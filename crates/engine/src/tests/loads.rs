@@ -1,8 +1,11 @@
 //! Loads: what they publish, what they refuse, and what they answer when they are repeated.
 
 use super::*;
-use crate::{MAX_REPORTED, RevisionToken, WriteError, Writes};
+use crate::{Conditions, MAX_REPORTED, RevisionToken, WriteError, Writes};
+use dashwright_curation::Severity;
 use dashwright_log::{AppendError, EntryError, Head, NewEntry, ReadError, Sequence, StoredEntry};
+use dashwright_model::exchange::to_line;
+use std::collections::BTreeSet;
 use std::time::Duration;
 
 #[test]
@@ -20,6 +23,45 @@ fn a_restart_serves_the_same_revision() {
     assert_eq!(seen(&engine), before);
     assert!(report.rebuilt.is_none(), "{report:?}");
     assert_eq!((report.replayed, report.records), (0, 11));
+}
+
+#[test]
+fn errors_that_a_dataset_has_already_keep_nobody_from_publishing() {
+    let dash = |lamp: &str| {
+        let opening = r#""opening":{"class":"ONE_DIN","width":180,"height":50},"held_by":["CLIPS"]"#;
+        let at = |name: &str| {
+            let place = r#""left":-10,"right":10,"bottom":-10,"top":10,"proud":0,"clearance":"NEVER_COVER""#;
+            format!(r#"{{"name":"{name}","kind":"LAMP",{place}}}"#)
+        };
+        record("dash", &format!(r#""id":"d","title":"d",{opening},"surroundings":[{}]"#, at(lamp)))
+    };
+    let bench = Bench::new();
+    let engine = bench.start();
+    // As a program published it that did not look for a lamp in the opening.
+    let mut records = dataset();
+    records[2] = dash("lamp");
+    let view = engine.view();
+    let gathered = crate::load::gather::<ExchangeError>(&view, records, &BTreeSet::new()).unwrap();
+    let prepared = crate::load::compile::<ExchangeError>(&view, gathered, crate::load::Counted::All).unwrap();
+    engine.stage(&view, &origin(None), prepared, &mut |_| ()).unwrap();
+    assert_eq!(
+        engine.examine(&engine.view()).findings.iter().filter(|it| it.severity() == Severity::Error).count(),
+        1
+    );
+
+    let draft = engine.create_draft(&origin(None)).unwrap().id;
+    put_over(&engine, None, &draft, &more()).unwrap();
+    assert_eq!(engine.publish_draft(&origin(None), &draft, &Conditions::default()).unwrap().revision, 2);
+    // One more of the kind is new.
+    let draft = engine.create_draft(&origin(None)).unwrap().id;
+    let renamed = |record: &Record, from: &str, to: &str| {
+        parse_line(to_line(record).unwrap().replace(from, to).as_bytes(), 1).unwrap()
+    };
+    let second = renamed(&dash("lamp"), r#""id":"d""#, r#""id":"e""#);
+    let of_it = renamed(&vehicle("q", 1970), r#""dash":"d""#, r#""dash":"e""#);
+    put_over(&engine, None, &draft, &[second, of_it]).unwrap();
+    let refused = engine.publish_draft(&origin(None), &draft, &Conditions::default()).unwrap_err();
+    assert!(matches!(refused, LoadError::Contradictions { total: 1, .. }), "{refused:?}");
 }
 
 #[test]

@@ -34,6 +34,23 @@ impl Log for Gated {
     }
 }
 
+#[test]
+fn a_dataset_that_nobody_reads_any_more_is_freed() {
+    let bench = Bench::new();
+    let engine = bench.start();
+    load(&engine, dataset(), None).unwrap();
+    let view = engine.view();
+    let snapshot = Arc::downgrade(view.snapshot());
+    drop(engine);
+    drop(view);
+    // By a thread of its own, which may take its time.
+    let began = Instant::now();
+    while snapshot.strong_count() > 0 {
+        assert!(began.elapsed() < PATIENCE);
+        std::thread::yield_now();
+    }
+}
+
 #[tokio::test]
 async fn readers_do_not_wait_for_a_load() {
     let bench = Bench::new();

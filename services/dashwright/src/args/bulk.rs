@@ -7,10 +7,10 @@ use dashwright_quantity::{PartId, TermId, VehicleId, YearMonth};
 use super::Client;
 use super::curation::Changing;
 
-/// What every edit of many records takes.
+/// What every change takes that can be tried out.
 #[derive(Args, Debug)]
 pub(crate) struct Bulk {
-    /// Tell what it would touch, and do not make it
+    /// Check it and tell what it would do, and do not do it
     #[arg(long)]
     pub(crate) validate_only: bool,
     #[command(flatten)]

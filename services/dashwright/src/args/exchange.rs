@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 use dashwright_api::v1;
 
-use super::{Changing, Client, ReadAt};
+use super::{Bulk, Client, ReadAt};
 
 /// The records of a table.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -62,13 +62,8 @@ pub(crate) struct DraftImport {
     /// What becomes of a record when there is another one of its key; one that is there the same is left alone
     #[arg(long, value_name = "HOW", value_enum, default_value_t = OnConflict::Refuse)]
     pub(crate) on_conflict: OnConflict,
-    /// Check the file, and put nothing
-    #[arg(long)]
-    pub(crate) validate_only: bool,
     #[command(flatten)]
-    pub(crate) changing: Changing,
-    #[command(flatten)]
-    pub(crate) client: Client,
+    pub(crate) bulk: Bulk,
 }
 
 /// Write every record of a revision to a file.

@@ -6,9 +6,8 @@ use dashwright_model::outcome::Wrong;
 use dashwright_model::record::RecordKey;
 use uuid::Uuid;
 
-use super::curation::Changing;
 use super::plans::Order;
-use super::{Client, Page, Vehicle};
+use super::{Bulk, Client, Page, Vehicle};
 
 /// Tell how jobs went, and decide what that is worth.
 #[derive(Debug, Subcommand)]
@@ -112,13 +111,8 @@ pub(crate) struct OutcomeAccept {
     /// rests on, and one that did not against what was called wrong
     #[arg(long, value_name = "KIND/ID", action = ArgAction::Append)]
     pub(crate) record: Vec<RecordKey>,
-    /// Check it, and do not make it
-    #[arg(long)]
-    pub(crate) validate_only: bool,
     #[command(flatten)]
-    pub(crate) changing: Changing,
-    #[command(flatten)]
-    pub(crate) client: Client,
+    pub(crate) bulk: Bulk,
 }
 
 /// Let a job not count.
@@ -127,13 +121,8 @@ pub(crate) struct OutcomeReject {
     /// The outcome, by its number
     #[arg(value_name = "OUTCOME")]
     pub(crate) outcome: u64,
-    /// Check it, and do not make it
-    #[arg(long)]
-    pub(crate) validate_only: bool,
     #[command(flatten)]
-    pub(crate) changing: Changing,
-    #[command(flatten)]
-    pub(crate) client: Client,
+    pub(crate) bulk: Bulk,
 }
 
 impl Outcome {

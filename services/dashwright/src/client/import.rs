@@ -7,7 +7,6 @@ use std::path::{Path, PathBuf};
 use dashwright_api::v1;
 use dashwright_log::Digest;
 use indicatif::ProgressBar;
-use sha2::{Digest as _, Sha256};
 use tokio::sync::mpsc;
 use tokio::task::{JoinHandle, spawn_blocking};
 use tokio_stream::wrappers::ReceiverStream;
@@ -17,7 +16,7 @@ use v1::import_records_response::Piece;
 use super::change::Change;
 use super::connection::Connection;
 use super::json::{Layout, json};
-use crate::args::{DraftImport, format};
+use crate::args::{Bulk, DraftImport, format};
 use crate::failure::{Failure, KeepingFailure};
 use crate::{out, progress, text, wiring};
 
@@ -32,10 +31,10 @@ pub(crate) fn import(arguments: DraftImport) -> Result<(), Failure> {
 }
 
 async fn run(arguments: DraftImport) -> Result<(), Failure> {
-    let DraftImport { draft: draft_id, file: path, table, on_conflict, validate_only, changing, client } =
-        arguments;
+    let DraftImport { draft: draft_id, file: path, table, on_conflict, bulk } = arguments;
+    let Bulk { validate_only, changing, client } = bulk;
     let change = Change::of(changing);
-    let (bytes, content) = measured(path.clone()).await?;
+    let (content, bytes) = measured(path.clone()).await?;
     let begin = v1::ImportBegin {
         change: change.message(),
         draft_id,
@@ -63,19 +62,11 @@ fn unreadable(path: &Path) -> impl Fn(io::Error) -> Failure + '_ {
     |source| Failure::File { file: path.to_owned(), source }
 }
 
-/// Length and hash of a file.
-async fn measured(path: PathBuf) -> Result<(u64, Digest), Failure> {
+/// Hash and length of a file.
+async fn measured(path: PathBuf) -> Result<(Digest, u64), Failure> {
     let measure = spawn_blocking(move || {
-        let mut file = File::open(&path).map_err(unreadable(&path))?;
-        let (mut hash, mut buffer, mut bytes) = (Sha256::new(), vec![0; CHUNK_BYTES], 0);
-        loop {
-            let read = file.read(&mut buffer).map_err(unreadable(&path))?;
-            if read == 0 {
-                return Ok((bytes, Digest(hash.finalize().into())));
-            }
-            bytes += read as u64;
-            hash.update(buffer.get(..read).unwrap_or_default());
-        }
+        let file = File::open(&path).map_err(unreadable(&path))?;
+        Digest::of_all(file).map_err(unreadable(&path))
     });
     measure.await.map_err(|error| Failure::System(error.into()))?
 }
@@ -146,7 +137,7 @@ fn send_chunks(
         if data.is_empty() {
             break;
         }
-        let (length, sha256) = (data.len() as u64, Sha256::digest(&data).to_vec());
+        let (length, sha256) = (data.len() as u64, Digest::of(&data).0.to_vec());
         let chunk = v1::ImportChunk { sequence, offset, data, sha256 };
         if chunks.blocking_send(v1::ImportRecordsRequest { piece: Some(Sent::Chunk(chunk)) }).is_err() {
             // The call has ended, and says why.

@@ -8,8 +8,7 @@ use super::connection::Connection;
 use super::draft::print;
 use super::pages::{Printed, each_page};
 use crate::args::{
-    Changing, Client, Outcome, OutcomeAccept, OutcomeList, OutcomeReject, OutcomeReport, OutcomeState,
-    WrongRecord,
+    Bulk, Outcome, OutcomeAccept, OutcomeList, OutcomeReject, OutcomeReport, OutcomeState, WrongRecord,
 };
 use crate::failure::Failure;
 use crate::{out, text, wiring};
@@ -105,23 +104,19 @@ async fn list(arguments: OutcomeList) -> Result<(), Failure> {
 }
 
 async fn accept(arguments: OutcomeAccept) -> Result<(), Failure> {
-    let OutcomeAccept { outcome, draft: draft_id, record, validate_only, changing, client } = arguments;
+    let OutcomeAccept { outcome, draft: draft_id, record, bulk } = arguments;
     let records = record.iter().map(ToString::to_string).collect();
     let accept = Resolution::Accept(v1::AcceptOutcome { draft_id, records });
-    resolve(outcome, accept, validate_only, (changing, client)).await
+    resolve(outcome, accept, bulk).await
 }
 
 async fn reject(arguments: OutcomeReject) -> Result<(), Failure> {
-    let OutcomeReject { outcome, validate_only, changing, client } = arguments;
-    resolve(outcome, Resolution::Reject(v1::RejectOutcome {}), validate_only, (changing, client)).await
+    let OutcomeReject { outcome, bulk } = arguments;
+    resolve(outcome, Resolution::Reject(v1::RejectOutcome {}), bulk).await
 }
 
-async fn resolve(
-    outcome: u64,
-    resolution: Resolution,
-    validate_only: bool,
-    (changing, client): (Changing, Client),
-) -> Result<(), Failure> {
+async fn resolve(outcome: u64, resolution: Resolution, bulk: Bulk) -> Result<(), Failure> {
+    let Bulk { validate_only, changing, client } = bulk;
     let change = Change::of(changing);
     let connection = Connection::open(&client).await?;
     let request = v1::ResolveOutcomeRequest {
