@@ -184,7 +184,7 @@ impl Draft {
             Self::Show(arguments) => arguments.client.json,
             Self::Edit(arguments) => arguments.client.json,
             Self::Open(arguments) => arguments.client.json,
-            Self::Import(arguments) => arguments.client.json,
+            Self::Import(arguments) => arguments.bulk.client.json,
             Self::Rename(arguments) => arguments.bulk.client.json,
             Self::Supersede(arguments) => arguments.bulk.client.json,
             Self::Split(arguments) => arguments.bulk.client.json,

@@ -131,8 +131,8 @@ impl Outcome {
         match self {
             Self::Report(arguments) => arguments.client.json,
             Self::List(arguments) => arguments.client.json,
-            Self::Accept(arguments) => arguments.client.json,
-            Self::Reject(arguments) => arguments.client.json,
+            Self::Accept(arguments) => arguments.bulk.client.json,
+            Self::Reject(arguments) => arguments.bulk.client.json,
         }
     }
 }

@@ -8,7 +8,7 @@ use super::connection::Connection;
 use super::draft::print;
 use super::pages::{Printed, each_page};
 use crate::args::{
-    Bulk, Outcome, OutcomeAccept, OutcomeList, OutcomeReject, OutcomeReport, OutcomeState, WrongRecord,
+    Bulk, Changing, Outcome, OutcomeAccept, OutcomeList, OutcomeReject, OutcomeReport, OutcomeState, WrongRecord,
 };
 use crate::failure::Failure;
 use crate::{out, text, wiring};
