@@ -8,7 +8,8 @@ use super::connection::Connection;
 use super::draft::print;
 use super::pages::{Printed, each_page};
 use crate::args::{
-    Bulk, Changing, Outcome, OutcomeAccept, OutcomeList, OutcomeReject, OutcomeReport, OutcomeState, WrongRecord,
+    Bulk, Changing, Outcome, OutcomeAccept, OutcomeList, OutcomeReject, OutcomeReport, OutcomeState,
+    WrongRecord,
 };
 use crate::failure::Failure;
 use crate::{out, text, wiring};
