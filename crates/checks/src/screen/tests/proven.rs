@@ -1,0 +1,74 @@
+//! Proofs that nothing is free.
+
+use super::*;
+use crate::result::Outcome;
+
+const WIDE: [f64; 2] = [-300.0, 300.0];
+
+/// From left to right past the screen, between two heights.
+fn bar(bottom: f64, top: f64) -> Obstacle {
+    let [left, right] = WIDE;
+    obstacle([left, right, bottom, top], 0.0, NEVER)
+}
+
+fn barrier(screen: &Screen, obstacles: &[Obstacle], rules: &ScreenRules) -> Barrier {
+    let found = ask(screen, obstacles, rules);
+    assert_eq!(found.result.outcome, Outcome::Fail);
+    proof(&found).barrier.clone()
+}
+
+/// 63 - (-50) = 113 mm are left, and the screen is 128 mm high.
+#[test]
+fn two_that_leave_too_little_between_them_are_told() {
+    let high = Screen { height: mm(128.0), ..screen(20.0, 0.0) };
+    let around = [bar(63.0, 300.0), bar(-300.0, -50.0), bar(280.0, 290.0)];
+    let pair = |needs: f64| {
+        Barrier::Pairs(vec![BlockingPair { lower: 1, upper: 0, leaves: offset(113.0), needs: offset(needs) }])
+    };
+    assert_eq!(barrier(&high, &around, &bare()), pair(128.0));
+    // 3 mm to each.
+    assert_eq!(barrier(&high, &around, &ScreenRules { cover_margin: mm(3.0), ..bare() }), pair(134.0));
+    let found = ask(&high, &around, &bare());
+    assert_eq!(found.result.margin.unwrap().signed(), -15.0);
+    // Below 13 mm the lower one forbids, -50 + 64; above -1 the upper one, 63 - 64.
+    let by: Vec<_> = proof(&found).stations.iter().flat_map(|station| &station.by).collect();
+    let told: Vec<_> = by.iter().map(|it| (it.obstacle, it.rule, it.from.get(), it.to.get())).collect();
+    assert_eq!(told, [(1, ClearRule::Cover, -364.0, 14.0), (0, ClearRule::Cover, -1.0, 364.0)]);
+    // Leaning needs less: 128 × cos 30° = 110.85 and no thickness. That takes 128 / 2 × sin 30° = 32 mm of stand-off.
+    let leaning = Screen { thickness: mm(0.0), tilt: tilts((0.0, 30.0, Some(30.0))), ..high };
+    assert_eq!(proof(&ask(&leaning, &around, &bare())).behind_dash, 1);
+    let leaning = Screen { stand_off: travel((32.0, 32.0, None), mm), ..leaning };
+    assert_eq!(recommended(&ask(&leaning, &around, &bare())).tilt.get(), 30.0);
+}
+
+#[test]
+fn one_that_is_in_the_way_alone_is_told_alone() {
+    let short = Screen { up_down: heights((-20.0, 20.0, None)), ..screen(20.0, 0.0) };
+    // From -60 to 60, and from -58 to 58; the third alone forbids nothing below 10.
+    let around = [bar(60.0, 80.0), bar(-10.0, 10.0), bar(-8.0, 8.0)];
+    assert_eq!(barrier(&short, &around, &bare()), Barrier::Alone(vec![1, 2]));
+}
+
+/// A screen of 20 mm: the first forbids from -130 to -30, the second from -45 to 45, the third from 30 to 130; the fourth, from -50 to
+/// -40, is not needed.
+#[test]
+fn three_that_only_do_it_together_are_told_together() {
+    let low = Screen { height: mm(20.0), ..screen(20.0, 0.0) };
+    let around = [bar(-120.0, -40.0), bar(-35.0, 35.0), bar(40.0, 120.0), bar(-60.0, -50.0)];
+    assert_eq!(barrier(&low, &around, &bare()), Barrier::Together(vec![0, 1, 2]));
+}
+
+#[test]
+fn a_screen_that_reaches_behind_the_dash_face_is_told_so() {
+    let leaning = Screen { tilt: tilts((30.0, 40.0, Some(10.0))), ..screen(10.0, 0.0) };
+    let found = ask(&leaning, &[bar(0.0, 10.0)], &bare());
+    assert_eq!((&proof(&found).barrier, proof(&found).behind_dash), (&Barrier::DashFace, 2));
+    // Upright it does not, and there one obstacle does it alone.
+    let leaning = Screen {
+        tilt: tilts((0.0, 40.0, Some(20.0))),
+        up_down: heights((-20.0, 20.0, None)),
+        ..screen(10.0, 0.0)
+    };
+    let found = ask(&leaning, &[bar(0.0, 10.0)], &bare());
+    assert_eq!((&proof(&found).barrier, proof(&found).behind_dash), (&Barrier::Alone(vec![0]), 2));
+}
