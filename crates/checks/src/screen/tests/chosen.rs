@@ -41,6 +41,14 @@ fn what_covers_least_leans_least_and_is_nearest_is_recommended() {
     check("shaded", &shaded, [0.0, 30.0, 0.0, 400.0]);
     let [covered] = recommended(&shaded).covered.as_slice() else { panic!("{shaded:?}") };
     assert_eq!((covered.obstacle, covered.area.get(), covered.share.get()), (0, 400.0, 0.5));
+    // About its lower edge 10° lean back by 17 mm, too much at 10 mm; forward is free there, and closer comes before leaning back.
+    let low = Screen {
+        pivot_over_lower_edge: Some(mm(0.0)),
+        tilt: tilts((-10.0, 10.0, Some(20.0))),
+        stand_off: travel((10.0, 40.0, Some(30.0)), mm),
+        ..movable()
+    };
+    check("about the lower edge", &ask(&low, &[], &bare()), [0.0, 10.0, -10.0, 0.0]);
     // Only 50 mm out is free of a proud knob in every direction.
     let knob = [obstacle([-20.0, 20.0, -200.0, 200.0], 45.0, shade(1.0))];
     let found = ask(&upright, &knob, &bare());
@@ -63,6 +71,7 @@ fn without_steps_the_least_is_found_between_the_ends() {
     check("a wide upper", &ask(&continuous, &around(40.0, 10.0), &bare()), [-10.0, 30.0, 0.0, 250.0]);
     // Lower edge at -35: height 15, where the upper one is covered by 20 mm of its 20 × 10.
     check("a wide lower", &ask(&continuous, &around(10.0, 40.0), &bare()), [15.0, 30.0, 0.0, 200.0]);
+    check("a higher frame", &at(&continuous, &[], &bare(), (0.0, 20.0)), [-20.0, 30.0, 0.0, 0.0]);
     // As large as each other: whichever is covered whole, and -10 is nearer to the centre than 15.
     let alike = [
         obstacle([0.0, 40.0, 40.0, 60.0], 0.0, shade(1.0)),

@@ -58,6 +58,27 @@ fn three_that_only_do_it_together_are_told_together() {
     assert_eq!(barrier(&low, &around, &bare()), Barrier::Together(vec![0, 1, 2]));
 }
 
+/// Close to the dash three more, which stand 10 mm proud, do it as well and reach higher. Further out they do nothing, so that the others
+/// are needed, and those are enough close to the dash too.
+#[test]
+fn none_that_can_be_left_out_is_told() {
+    let low = Screen { height: mm(20.0), stand_off: travel((5.0, 20.0, Some(15.0)), mm), ..screen(0.0, 0.0) };
+    let knob = |bottom, top| Obstacle { proud: mm(10.0), strictness: shade(1.0), ..bar(bottom, top) };
+    let around = [
+        knob(-120.0, -38.0),
+        knob(-36.0, 36.0),
+        knob(38.0, 121.0),
+        bar(-120.0, -40.0),
+        bar(-35.0, 35.0),
+        bar(40.0, 120.0),
+    ];
+    let found = ask(&low, &around, &bare());
+    let by =
+        |station: usize| proof(&found).stations[station].by.iter().map(|it| it.obstacle).collect::<Vec<_>>();
+    assert_eq!((by(0), by(1)), (vec![0, 1, 2], vec![3, 4, 5]));
+    assert_eq!(proof(&found).barrier, Barrier::Together(vec![3, 4, 5]));
+}
+
 #[test]
 fn a_screen_that_reaches_behind_the_dash_face_is_told_so() {
     let leaning = Screen { tilt: tilts((30.0, 40.0, Some(10.0))), ..screen(10.0, 0.0) };
