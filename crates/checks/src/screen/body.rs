@@ -1,6 +1,7 @@
 //! The body of a screen seen from the side: a rectangle that is turned about the tilt axis.
 
 use super::Screen;
+use super::forbid::Seen;
 use crate::result::EXACTNESS;
 use crate::surroundings::{Obstacle, Span};
 
@@ -38,22 +39,6 @@ impl Body {
         self.least_z() < -EXACTNESS
     }
 
-    /// How high it reaches, in the front view.
-    pub(super) fn upright(&self) -> Span {
-        hull(self.corners.iter().map(|corner| corner.y))
-    }
-
-    /// How high its part reaches that is closer to the dash face than a distance; nothing where all of it is as far out or further.
-    pub(super) fn upright_below(&self, z: f64) -> Option<Span> {
-        if self.least_z() >= z - EXACTNESS {
-            return None;
-        }
-        let corners = self.corners.iter().filter(|corner| corner.z <= z).map(|corner| corner.y);
-        let cuts = self.edges().filter(|(one, other)| (one.z < z) != (other.z < z));
-        let cuts = cuts.map(|(one, other)| one.y + (other.y - one.y) * ((z - one.z) / (other.z - one.z)));
-        Some(hull(corners.chain(cuts)))
-    }
-
     /// Its distance from an obstacle seen from the side, at a height; zero where they overlap or touch.
     pub(super) fn distance(&self, height: f64, obstacle: &Obstacle) -> f64 {
         let Span { from: bottom, to: top } = obstacle.upright().moved(-height);
@@ -84,6 +69,22 @@ impl Body {
     fn edges(&self) -> impl Iterator<Item = (Point, Point)> {
         let [one, two, three, four] = self.corners;
         [(one, two), (two, three), (three, four), (four, one)].into_iter()
+    }
+}
+
+impl Seen for Body {
+    fn upright(&self) -> Span {
+        hull(self.corners.iter().map(|corner| corner.y))
+    }
+
+    fn upright_below(&self, z: f64) -> Option<Span> {
+        if self.least_z() >= z - EXACTNESS {
+            return None;
+        }
+        let corners = self.corners.iter().filter(|corner| corner.z <= z).map(|corner| corner.y);
+        let cuts = self.edges().filter(|(one, other)| (one.z < z) != (other.z < z));
+        let cuts = cuts.map(|(one, other)| one.y + (other.y - one.y) * ((z - one.z) / (other.z - one.z)));
+        Some(hull(corners.chain(cuts)))
     }
 }
 

@@ -2,6 +2,7 @@
 
 use dashwright_quantity::{Degrees, Fraction, Millimetres, Offset, SquareMillimetres};
 
+use super::forbid::Seen;
 use super::travel::Positions;
 use super::{Examined, ScreenQuestion};
 use crate::result::EXACTNESS;

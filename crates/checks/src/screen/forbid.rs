@@ -2,8 +2,7 @@
 
 use dashwright_quantity::Offset;
 
-use super::ScreenRules;
-use super::body::Body;
+use super::{ScreenQuestion, ScreenRules};
 use crate::result::EXACTNESS;
 use crate::surroundings::{Obstacle, Span, Strictness};
 
@@ -40,9 +39,34 @@ impl Forbidden {
     }
 }
 
+/// A body as the rules see it, around a height of zero.
+pub(super) trait Seen {
+    /// How high it reaches, in the front view.
+    fn upright(&self) -> Span;
+
+    /// How high its part reaches that is closer to the dash face than a distance; nothing where all of it is as far out or further.
+    fn upright_below(&self, z: f64) -> Option<Span>;
+}
+
+/// The open intervals of heights that all obstacles forbid.
+pub(super) fn all(
+    body: &impl Seen,
+    question: &ScreenQuestion<'_>,
+    obstacles: &[Obstacle],
+    rules: &ScreenRules,
+) -> Vec<(usize, ClearRule, Span)> {
+    let across = Span::around(question.x.get(), question.screen.width.get());
+    let zero = question.y.get();
+    let each = obstacles.iter().enumerate().flat_map(|(place, obstacle)| {
+        let forbidden = forbidden(body, across, obstacle, rules);
+        forbidden.map(move |(rule, heights)| (place, rule, heights.moved(-zero)))
+    });
+    each.collect()
+}
+
 /// The open intervals of heights over the opening's centre that an obstacle forbids.
-pub(super) fn forbidden(
-    body: &Body,
+fn forbidden(
+    body: &impl Seen,
     across: Span,
     obstacle: &Obstacle,
     rules: &ScreenRules,

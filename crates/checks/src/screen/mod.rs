@@ -19,10 +19,12 @@
 //!   [`ScreenRules::reach_gap`] is left for a hand; the part further out may cover it.
 //! - What may be shaded is covered by no more than its share.
 //!
-//! Only these tilts are examined: every step, or, of a range without a step, both ends and 0 where it is inside; see
-//! [`ScreenReport::complete`]. Of a stand-off without a step both ends are examined, which loses nothing: a screen further out is never
-//! less free. Heights are exact in either case; the steps that can be reached decide, and without a step the intervals do.
+//! Every step of the stand-off and of the tilt is examined. Of a stand-off without a step both ends are, which loses nothing: a screen
+//! further out is never less free. Of a tilt without a step both ends are, and 0 where it is inside; only where nothing is free at
+//! those, the tilts in between are searched, see [`ScreenReport::complete`]. Heights are exact in either case; the steps that can be
+//! reached decide, and without a step the intervals do.
 
+mod between;
 mod body;
 mod choose;
 mod forbid;
@@ -41,10 +43,14 @@ pub use travel::{Axis, MAX_POSITIONS, MAX_STEPS, Travel};
 
 use crate::result::CheckResult;
 use crate::surroundings::{Obstacle, Span};
+use between::Between;
 use body::Body;
 
 /// What is around the opening.
 pub const SURROUNDINGS: &str = "surroundings";
+
+/// The step of the tilt; only missed where it would decide.
+pub const TILT_STEP: &str = "step of the tilt";
 
 /// The most surroundings that are examined: half as many again as a dash may have, for what a kit adds.
 pub const MAX_OBSTACLES: usize = 90;
@@ -200,12 +206,12 @@ pub enum Finding {
 pub struct ScreenReport {
     /// In figures.
     pub result: CheckResult,
-    /// Every stand-off with every tilt, in the order of both.
+    /// Every stand-off with every tilt, in the order of both; last the one that was found between the tilts.
     pub stations: Vec<Station>,
     /// What was found.
     pub finding: Finding,
-    /// Every tilt was examined. Where it is not so, that nothing is free is no proof: the range of the tilt has no step, and a tilt in
-    /// between may be free. What is found free is free all the same.
+    /// What was found is so at every tilt. Where it is not, the range of the tilt has no step, and a tilt that was not examined may cover
+    /// less than the recommended one, or may be free where nothing was found; the latter is then no failure, and the step is missing.
     pub complete: bool,
 }
 
@@ -223,21 +229,33 @@ pub fn check_screen(
     }
     let positions = travel::positions(screen)?;
     let Some(obstacles) = surroundings else {
-        return Ok(report::report(question, rules, &positions, &[], Finding::NotExamined));
+        return Ok(report::report(question, rules, &positions, &[], Finding::NotExamined, false));
     };
     check_obstacles(obstacles)?;
-    let examined: Vec<_> = positions
+    let mut examined: Vec<_> = positions
         .stations()
         .map(|(stand_off, tilt)| Examined::new(question, obstacles, rules, &positions, stand_off, tilt))
         .collect();
-    let finding = if let Some(recommended) = choose::choose(question, obstacles, &positions, &examined) {
+    let mut recommended = choose::choose(question, obstacles, &positions, &examined);
+    let mut complete = positions.open_tilts.is_none();
+    if let (None, Some(tilts)) = (&recommended, positions.open_tilts) {
+        match between::search(question, obstacles, rules, &positions, tilts, between::MAX_RANGES) {
+            Between::Never => complete = true,
+            Between::Open => {}
+            Between::Free(found) => {
+                examined.push(found);
+                recommended = choose::choose(question, obstacles, &positions, &examined);
+            }
+        }
+    }
+    let finding = if let Some(recommended) = recommended {
         Finding::Free(recommended)
     } else if examined.iter().any(|it| !it.free.is_empty()) {
         Finding::BetweenSteps
     } else {
         Finding::Blocked(proof::prove(obstacles, positions.heights, &examined))
     };
-    Ok(report::report(question, rules, &positions, &examined, finding))
+    Ok(report::report(question, rules, &positions, &examined, finding, complete))
 }
 
 fn check_obstacles(obstacles: &[Obstacle]) -> Result<(), ScreenRefusal> {
@@ -275,13 +293,7 @@ impl Examined {
     ) -> Self {
         let body = Body::new(question.screen, stand_off, tilt);
         let behind_dash = body.is_behind_dash();
-        let across = Span::around(question.x.get(), question.screen.width.get());
-        let mut forbidden = Vec::new();
-        for (place, obstacle) in obstacles.iter().enumerate() {
-            for (rule, heights) in forbid::forbidden(&body, across, obstacle, rules) {
-                forbidden.push((place, rule, heights.moved(-question.y.get())));
-            }
-        }
+        let forbidden = forbid::all(&body, question, obstacles, rules);
         let free = if behind_dash {
             Vec::new()
         } else {

@@ -49,7 +49,7 @@ pub struct BlockedStation {
     pub by: Vec<Forbidden>,
 }
 
-/// That nothing is free.
+/// That nothing is free at the stand-offs and tilts that were examined.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Proof {
     /// What it comes down to, over all stations in which the body is not behind the dash face.

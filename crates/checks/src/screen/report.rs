@@ -5,7 +5,9 @@ use dashwright_quantity::{Degrees, Millimetres, Offset};
 use super::choose::Recommended;
 use super::proof::{Barrier, BlockingPair};
 use super::travel::{Positions, Travel};
-use super::{Examined, Finding, Heights, SURROUNDINGS, ScreenQuestion, ScreenReport, ScreenRules, Station};
+use super::{
+    Examined, Finding, Heights, SURROUNDINGS, ScreenQuestion, ScreenReport, ScreenRules, Station, TILT_STEP,
+};
 use crate::result::{CheckKind, CheckResult, Margin, Outcome, Value, spare};
 
 /// The formula.
@@ -18,6 +20,7 @@ pub(super) fn report(
     positions: &Positions,
     examined: &[Examined],
     finding: Finding,
+    complete: bool,
 ) -> ScreenReport {
     let mut result = CheckResult::begin(CheckKind::Screen, FORMULA);
     settings(rules, &mut result);
@@ -30,6 +33,10 @@ pub(super) fn report(
         Finding::Free(recommended) => {
             recommend(recommended, &mut result);
             if recommended.covered.is_empty() { Outcome::Pass } else { Outcome::Advise }
+        }
+        Finding::BetweenSteps | Finding::Blocked(_) if !complete => {
+            result.missing.push(TILT_STEP);
+            Outcome::NoData
         }
         Finding::BetweenSteps => Outcome::Fail,
         Finding::Blocked(proof) => {
@@ -44,7 +51,7 @@ pub(super) fn report(
         result.result("free steps", Value::count(steps));
     }
     result.result("free intervals", Value::count(free));
-    ScreenReport { result, stations, finding, complete: positions.complete }
+    ScreenReport { result, stations, finding, complete }
 }
 
 fn settings(rules: &ScreenRules, result: &mut CheckResult) {
@@ -64,7 +71,7 @@ fn inputs(question: &ScreenQuestion<'_>, result: &mut CheckResult) {
     result.input("axis over the lower edge", Some(screen.pivot_over_lower_edge.unwrap_or(middle)));
     travel(["least height", "greatest height", "step of the height"], &screen.up_down, result);
     travel(["least stand-off", "greatest stand-off", "step of the stand-off"], &screen.stand_off, result);
-    travel(["least tilt", "greatest tilt", "step of the tilt"], &screen.tilt, result);
+    travel(["least tilt", "greatest tilt", TILT_STEP], &screen.tilt, result);
     result.input("frame centre to the right", Some(*x));
     result.input("frame centre above", Some(*y));
     if let Some(obstacles) = surroundings {

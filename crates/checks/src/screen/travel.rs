@@ -2,7 +2,7 @@
 
 use dashwright_quantity::{Degrees, Millimetres, Offset};
 
-use super::{Screen, ScreenRefusal};
+use super::{Screen, ScreenRefusal, spans};
 use crate::result::EXACTNESS;
 use crate::surroundings::Span;
 
@@ -41,11 +41,24 @@ pub(super) struct Positions {
     pub(super) steps: Option<Vec<f64>>,
     stand_offs: Vec<f64>,
     tilts: Vec<f64>,
-    /// Every tilt of the range is among them.
-    pub(super) complete: bool,
+    /// The range of the tilt; nothing where every tilt of it is among them.
+    pub(super) open_tilts: Option<Span>,
 }
 
 impl Positions {
+    /// Whether some heights hold one that can be taken: a step where there are steps, and any otherwise.
+    pub(super) fn can_be_taken(&self, free: &[Span]) -> bool {
+        match &self.steps {
+            Some(steps) => steps.iter().any(|step| spans::contain(free, *step)),
+            None => !free.is_empty(),
+        }
+    }
+
+    /// The greatest of the stand-offs.
+    pub(super) fn greatest_stand_off(&self) -> f64 {
+        self.stand_offs.iter().copied().fold(0.0, f64::max)
+    }
+
     /// Every stand-off with every tilt.
     pub(super) fn stations(&self) -> impl Iterator<Item = (f64, f64)> {
         self.stand_offs.iter().flat_map(|stand_off| self.tilts.iter().map(|tilt| (*stand_off, *tilt)))
@@ -61,7 +74,7 @@ pub(super) fn positions(screen: &Screen) -> Result<Positions, ScreenRefusal> {
         steps: heights.steps()?,
         stand_offs: stand_offs.steps()?.unwrap_or_else(|| vec![stand_offs.least, stand_offs.greatest]),
         tilts: tilts.steps()?.unwrap_or_else(|| tilts.ends_and_zero()),
-        complete: tilts.step.is_some(),
+        open_tilts: tilts.step.is_none().then_some(Span { from: tilts.least, to: tilts.greatest }),
     };
     let heights = positions.steps.as_ref().map_or(1, Vec::len);
     let found = heights.saturating_mul(positions.stand_offs.len()).saturating_mul(positions.tilts.len());

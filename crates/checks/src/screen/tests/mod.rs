@@ -2,12 +2,14 @@
 
 mod by_hand;
 mod chosen;
+mod geometry_library;
 mod never_more;
 mod proven;
 
 use dashwright_quantity::Fraction;
 
 use super::*;
+use crate::surroundings::Strictness;
 
 /// A range and its step.
 type Range = (f64, f64, Option<f64>);
@@ -48,8 +50,6 @@ fn tilts(range: Range) -> Travel<Degrees> {
 
 const NEVER: Strictness = Strictness::NeverCover;
 const REACH: Strictness = Strictness::KeepReachable;
-
-use crate::surroundings::Strictness;
 
 fn shade(up_to: f64) -> Strictness {
     Strictness::MayShade { up_to: Fraction::new(up_to).unwrap() }

@@ -146,4 +146,32 @@ proptest! {
             }
         }
     }
+
+    /// What is said of a range of tilts without steps is so at every tilt that is tried.
+    #[test]
+    fn what_is_never_free_is_free_at_no_tilt(
+        obstacles in proptest::collection::vec(drawn(), 4..12), stand_off in 0.0..90.0, least in -80.0..40.0, range in 1.0..60.0,
+        shares in proptest::collection::vec(0.0..=1.0, 20), continuous in any::<bool>(),
+    ) {
+        let obstacles: Vec<_> = obstacles.into_iter().map(made).collect();
+        let step = if continuous { None } else { Some(5.0) };
+        let short = Screen { up_down: heights((-20.0, 20.0, step)), ..screen(stand_off, 0.0) };
+        let leaning = Screen { tilt: tilts((least, least + range, None)), ..short };
+        let found = ask(&leaning, &obstacles, &ScreenRules::usual());
+        let tried = shares.iter().map(|share| {
+            let tilt = least + share * range;
+            ask(&Screen { tilt: tilts((tilt, tilt, None)), ..short }, &obstacles, &ScreenRules::usual())
+        });
+        match &found.finding {
+            Finding::Free(recommended) => {
+                let tilt = tilts((recommended.tilt.get(), recommended.tilt.get(), None));
+                let there = ask(&Screen { tilt, ..short }, &obstacles, &ScreenRules::usual());
+                prop_assert_eq!(super::recommended(&there).height, recommended.height);
+            }
+            _ if found.complete => {
+                prop_assert!(tried.into_iter().all(|there| !matches!(there.finding, Finding::Free(_))));
+            }
+            _ => {}
+        }
+    }
 }

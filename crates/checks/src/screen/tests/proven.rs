@@ -93,3 +93,57 @@ fn a_screen_that_reaches_behind_the_dash_face_is_told_so() {
     let found = ask(&leaning, &[bar(0.0, 10.0)], &bare());
     assert_eq!((&proof(&found).barrier, proof(&found).behind_dash), (&Barrier::Alone(vec![0]), 2));
 }
+
+/// Lying nearly flat a screen of 128 mm is 128 cos 80° + 10 sin 80° = 32.07 mm high in the front view at both ends, and 10 mm at 90°.
+#[test]
+fn a_tilt_between_the_ends_is_found() {
+    let check = |range: Range, leaves: f64, outcome: Outcome, complete: bool| {
+        let flat = Screen {
+            height: mm(128.0),
+            stand_off: travel((80.0, 90.0, None), mm),
+            tilt: tilts(range),
+            ..screen(0.0, 0.0)
+        };
+        let around = [bar(0.0, 300.0), bar(-300.0, -leaves)];
+        let found = ask(&flat, &around, &bare());
+        assert_eq!((found.result.outcome, found.complete), (outcome, complete), "{range:?} {leaves}");
+        found
+    };
+    let found = check((80.0, 100.0, None), 20.0, Outcome::Pass, false);
+    assert_eq!((recommended(&found).tilt.get(), recommended(&found).stand_off.get()), (90.0, 90.0));
+    // Only at 90° itself, where it touches both.
+    let found = check((80.0, 101.0, None), 10.0, Outcome::Pass, false);
+    assert!((recommended(&found).tilt.get() - 90.0).abs() < 1e-6);
+    let found = check((80.0, 101.0, None), 9.9, Outcome::Fail, true);
+    assert!(matches!(proof(&found).barrier, Barrier::Pairs(_)));
+    // With steps all are examined.
+    check((80.0, 101.0, Some(3.0)), 10.0, Outcome::Fail, true);
+}
+
+/// Upright from 70 to 85 mm are free, 20 + 50 and 135 - 50, and leaning by 10° a little more: never the step of 0 or that of 100 mm.
+#[test]
+fn tilts_between_the_ends_are_searched_for_steps() {
+    let range = heights((0.0, 100.0, Some(100.0)));
+    let stepped = Screen { up_down: range, tilt: tilts((-10.0, 10.0, None)), ..screen(60.0, 0.0) };
+    let found = ask(&stepped, &[bar(-60.0, 20.0), bar(135.0, 160.0)], &bare());
+    assert_eq!((&found.finding, found.complete), (&Finding::BetweenSteps, true));
+    assert_eq!((found.result.outcome, found.result.missing.as_slice()), (Outcome::Fail, [].as_slice()));
+    assert!(free(&found).contains(&(70.0, 85.0)));
+}
+
+#[test]
+fn what_is_not_decided_within_the_limit_is_no_failure() {
+    let flat = Screen { tilt: tilts((-10.0, 10.0, None)), ..screen(60.0, 0.0) };
+    let around = [bar(47.0, 300.0), bar(-300.0, -47.0)];
+    let question =
+        ScreenQuestion { screen: &flat, x: Offset::ZERO, y: Offset::ZERO, surroundings: Some(&around) };
+    let positions = travel::positions(&flat).unwrap();
+    let open = positions.open_tilts.unwrap();
+    let search = |most| between::search(&question, &around, &bare(), &positions, open, most);
+    // At 10° it is still 98.5 mm high, and the whole range at once does not show it.
+    assert!(matches!(search(1), between::Between::Open));
+    assert!(matches!(search(between::MAX_RANGES), between::Between::Never));
+    let examined = Vec::new();
+    let undecided = report::report(&question, &bare(), &positions, &examined, Finding::BetweenSteps, false);
+    assert_eq!((undecided.result.outcome, undecided.result.missing), (Outcome::NoData, vec![TILT_STEP]));
+}

@@ -4,10 +4,9 @@
 //! Inside a free interval it must find every rule kept, and outside by more than 1e-6 mm it must find one broken. Where a share of an
 //! area decides, that is left open as long as the area is closer to its limit than the library's areas are exact.
 
-use dashwright_checks::screen::{
-    Finding, Screen, ScreenQuestion, ScreenReport, ScreenRules, Travel, check_screen,
-};
-use dashwright_checks::surroundings::{Obstacle, Strictness};
+use super::{mm, offset};
+use crate::screen::{Finding, Screen, ScreenQuestion, ScreenReport, ScreenRules, Travel, check_screen};
+use crate::surroundings::{Obstacle, Strictness};
 use dashwright_quantity::{Degrees, Fraction, Millimetres, Offset};
 use geo::{
     Area, BooleanOps, BoundingRect, Coord, Distance, Euclidean, Line, LinesIter, Point, Polygon, Rect,
@@ -30,14 +29,6 @@ struct Layout {
     y: f64,
     obstacles: Vec<Obstacle>,
     rules: ScreenRules,
-}
-
-fn mm(length: f64) -> Millimetres {
-    Millimetres::new(length).unwrap()
-}
-
-fn offset(coordinate: f64) -> Offset {
-    Offset::new(coordinate).unwrap()
 }
 
 fn obstacles(whole: bool) -> impl Strategy<Value = Obstacle> {
