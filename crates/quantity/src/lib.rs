@@ -15,8 +15,8 @@ pub use calendar::{Date, DateError, ModelYear, YearMonth, YearSpan};
 pub use colour::{Colour, ColourError, Hue, LeadColour, Shade};
 pub use id::{AudioId, DashId, GoldenId, IdError, MAX_ID_BYTES, PartId, RadioId, TermId, VehicleId};
 pub use measure::{
-    Amperes, Celsius, Degrees, Fraction, Hertz, Metres, Milliamperes, Millimetres, Minutes, Offset, Ohms,
-    OutOfRange, Volts, Watts,
+    AmpereHours, Amperes, Celsius, Days, Decibels, Degrees, Factor, Fraction, Hertz, Metres, Milliamperes,
+    Millimetres, Minutes, Offset, Ohms, OutOfRange, SquareMillimetres, Volts, Watts,
 };
 pub use money::{Currency, Money, MoneyError};
 pub use text::{Label, MAX_LABEL_CHARS, MAX_PROSE_CHARS, Prose, TextError};

@@ -66,6 +66,13 @@ macro_rules! measure {
                 Err(OutOfRange { found: value, least: Self::LEAST, greatest: Self::GREATEST, unit: Self::UNIT })
             }
 
+            /// Takes the nearest value allowed: what is computed may leave the range, and is then told as its end. Nothing of it for
+            /// what is not a number.
+            #[must_use]
+            pub fn nearest(value: f64) -> Self {
+                if value.is_nan() { Self::ZERO } else { Self(value.clamp(Self::LEAST, Self::GREATEST) + 0.0) }
+            }
+
             /// The number, in the unit of the type.
             #[must_use]
             pub const fn get(self) -> f64 {
@@ -155,6 +162,16 @@ measure!(/// An angle.
     Degrees, "°", -180.0..=180.0);
 measure!(/// A share of a whole.
     Fraction, "", 0.0..=1.0);
+measure!(/// How many times one thing is another.
+    Factor, "", 0.0..=1_000.0);
+measure!(/// An area on the dash face, also the sum of many.
+    SquareMillimetres, "mm²", 0.0..=100_000_000_000.0);
+measure!(/// A ratio of two voltages, as 20 times its decimal logarithm.
+    Decibels, "dB", -300.0..=300.0);
+measure!(/// A time at rest.
+    Days, "d", 0.0..=100_000.0);
+measure!(/// The charge that a battery holds.
+    AmpereHours, "Ah", 0.0..=10_000.0);
 
 #[cfg(test)]
 mod tests {
@@ -167,6 +184,19 @@ mod tests {
             assert_eq!((refused.least, refused.greatest, refused.unit), (0.0, 10_000.0, "mm"));
         }
         assert_eq!(Volts::new(-1.0).unwrap_err().to_string(), "`-1` V is outside 0 to 1000 V",);
+    }
+
+    #[test]
+    fn what_leaves_the_range_is_told_as_its_end() {
+        let check = |value: f64, expected: f64| {
+            let nearest = Offset::nearest(value);
+            assert_eq!((nearest.get(), Ok(nearest)), (expected, Offset::new(expected)), "{value}");
+        };
+        check(12.5, 12.5);
+        check(-0.0, 0.0);
+        check(10_000.1, 10_000.0);
+        check(f64::NEG_INFINITY, -10_000.0);
+        check(f64::NAN, 0.0);
     }
 
     #[test]
