@@ -1,0 +1,2 @@
+//! Plans on paper.
+pub mod words;
