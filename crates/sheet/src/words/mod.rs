@@ -6,11 +6,13 @@
 mod caution;
 mod reason;
 mod step;
+mod vehicle;
 mod wiring;
 
 pub use caution::caution;
 pub use reason::{reason, side_name};
 pub use step::{ToldAction, action};
+pub use vehicle::distinction;
 pub use wiring::{loose_reason, mismatch, trap};
 
 use dashwright_model::record::audio::AmplifierFeed;
