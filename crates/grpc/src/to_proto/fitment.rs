@@ -12,12 +12,13 @@ use dashwright_planner::{
     Facets, FeatureFitment, Fitment, MountFitment, NeedFitment, OpenQuestion, PartOffer, QuestionChoice,
     Variant, cautions, dashes_of,
 };
+use dashwright_sheet::words::{class, spoken};
 use dashwright_snapshot::{RecordIx, Snapshot, Via};
 
 use super::caution::caution;
 use super::common::{evidence, price};
-use super::reason::{self, class};
-use super::terms::{self, spoken};
+use super::reason;
+use super::terms;
 
 /// The part of an answer that is the same for all vehicle lines with the same audio options and cases.
 pub(crate) fn shared_answer(snapshot: &Snapshot, fitment: &Fitment) -> v1::LookUpFitmentResponse {

@@ -1,155 +1,26 @@
-//! Steps in words: what to do, and for a test what to see or hear.
+//! Steps.
 
 use dashwright_api::v1;
-use dashwright_model::{Feature, Need};
-use dashwright_planner::{Action, Place, Step};
-use dashwright_quantity::Label;
-use dashwright_snapshot::{RecordIx, Snapshot};
+use dashwright_planner::{Place, Step};
+use dashwright_sheet::words;
+use dashwright_snapshot::Snapshot;
 
 use super::fitment::fastener;
-use super::terms::{self, spoken};
+use super::terms;
 
 /// A step.
 pub(crate) fn step(snapshot: &Snapshot, step: &Step) -> v1::Step {
     let Step { phase, place, action, tools, fasteners, minutes, caution } = step;
-    let told = told(snapshot, action);
+    let told = words::action(snapshot, action);
     v1::Step {
         phase: terms::phase(*phase).into(),
         in_vehicle: *place == Place::Vehicle,
         text: told.text,
         expect: told.expect.to_owned(),
-        part_id: told.part_id,
+        part_id: told.part.map(|part| part.to_string()).unwrap_or_default(),
         tools: tools.iter().map(ToString::to_string).collect(),
         fasteners: fasteners.iter().map(fastener).collect(),
         minutes: minutes.map(dashwright_quantity::Minutes::get),
         caution: caution.as_ref().map(ToString::to_string).unwrap_or_default(),
     }
-}
-
-/// A step in words.
-struct Told {
-    text: String,
-    expect: &'static str,
-    part_id: String,
-}
-
-fn told(snapshot: &Snapshot, action: &Action) -> Told {
-    let plain = |text: String| Told { text, expect: "", part_id: String::new() };
-    let of_part = |verb: &str, part: RecordIx, rest: &str| {
-        let part = snapshot.parts().get(part);
-        let name = part.map(|part| format!("{} ({})", part.number, part.title)).unwrap_or_default();
-        let part_id = part.map(|part| part.id.to_string()).unwrap_or_default();
-        Told { text: format!("{verb} {name}{rest}"), expect: "", part_id }
-    };
-    match action {
-        Action::PowerOff => plain(
-            "discs out, ignition off, battery negative off; wait as long as the vehicle maker says"
-                .to_owned(),
-        ),
-        Action::Remove { what } => plain(format!("take off: {what}")),
-        Action::PassRestraintPlug { location, how_to_tell, unplug } => {
-            let what =
-                if *unplug { "unplug it only by the vehicle maker's procedure" } else { "leave it plugged" };
-            plain(format!("restraint plug {location}: {what}. {how_to_tell}"))
-        }
-        Action::TakeOutFactoryRadio => plain(
-            "take out the factory radio; how is not recorded: see the vehicle maker's service information"
-                .to_owned(),
-        ),
-        Action::KeepFactoryRadioConnected => plain(
-            "other systems talk through the factory radio: it may have to stay connected, hidden".to_owned(),
-        ),
-        Action::Assemble { part, used, left_out } => of_part("assemble", *part, &pieces(used, left_out)),
-        Action::JoinLeads { joins, insulated } => plain(format!(
-            "join {joins} leads by function, solder and shrink, crimp or cap, never twist; insulate {insulated} one by one"
-        )),
-        Action::Set { part } => of_part("set", *part, " as listed"),
-        Action::Fetch { function, found_at } => {
-            let place = found_at
-                .as_ref()
-                .map_or_else(|| "at the factory plug".to_owned(), |place| format!("from: {place}"));
-            plain(format!("fetch {} {place}", spoken(function.name())))
-        }
-        Action::Place { part } => of_part("plug in", *part, ""),
-        Action::PlaceRadio => plain("plug in the radio and lay it before the dash, not fixed yet".to_owned()),
-        Action::ReconnectRestraint => {
-            plain("ignition off, battery still off: reconnect and check every restraint plug".to_owned())
-        }
-        Action::PowerOn => plain("battery on, ignition on".to_owned()),
-        Action::TestNeed { need } => {
-            let (text, expect) = need_test(*need);
-            Told { text: format!("test {text}"), expect, part_id: String::new() }
-        }
-        Action::TestFeature { feature } => Told {
-            text: format!("test {}", spoken(feature.name())),
-            expect: feature_test(*feature),
-            part_id: String::new(),
-        },
-        Action::FixRadio => plain("fix the radio in its mount".to_owned()),
-        Action::Refit { what } => plain(format!("refit: {what}")),
-        Action::TestAgain => Told {
-            text: "test everything once more with the dash closed".to_owned(),
-            expect: "as before; nothing rattles, no lamp of the restraint system stays on",
-            part_id: String::new(),
-        },
-    }
-}
-
-fn pieces(used: &[(Label, u8)], left_out: &[(Label, u8)]) -> String {
-    let list = |pieces: &[(Label, u8)]| {
-        let texts = pieces.iter().map(|(name, count)| match count {
-            1 => name.to_string(),
-            count => format!("{count} × {name}"),
-        });
-        texts.collect::<Vec<_>>().join(", ")
-    };
-    let part = |lead: &str, pieces: &[(Label, u8)]| {
-        if pieces.is_empty() { String::new() } else { format!("; {lead} {}", list(pieces)) }
-    };
-    format!("{}{}", part("with", used), part("without", left_out))
-}
-
-/// How a need is tested, and what is to be seen or heard (common practice, no source).
-const fn need_test(need: Need) -> (&'static str, &'static str) {
-    match need {
-        Need::Power => ("constant supply", "clock and stations stay after the ignition was off"),
-        Need::Ground => ("ground", "no hum, no restart when the volume is turned up"),
-        Need::Switched => ("switched supply", "the radio goes on and off with the ignition"),
-        Need::Speakers => {
-            ("each speaker by balance and fader", "sound from the named corner only, full bass in the middle")
-        }
-        Need::Antenna => ("reception", "stations as before"),
-        Need::AntennaSub => ("diversity reception", "stations as before while the car is moved"),
-        Need::AntennaPower => ("antenna feed", "weak stations come in; a motor antenna rises"),
-        Need::Illumination => ("lighting", "the radio dims with the dash"),
-        Need::Steering => ("steering buttons one by one", "each does what is printed on it"),
-        Need::VoiceButton => ("voice button", "the radio listens"),
-        Need::Camera => ("camera with reverse engaged", "picture, the right way round"),
-        Need::Reverse => ("reverse signal with reverse engaged", "the radio shows the camera input"),
-        Need::ParkingBrake => ("parking brake", "menus open with the brake applied and not without"),
-        Need::SpeedPulse => ("speed pulse on a short drive", "the radio shows that the car moves"),
-        Need::Usb => ("usb socket", "a player is found"),
-        Need::Aux => ("auxiliary socket", "sound"),
-        Need::Satellite => ("satellite reception", "stations"),
-        Need::Microphone => ("microphone with a call", "the other side hears well"),
-        Need::Chime => ("warning sounds: door open with the key in", "the sound is heard"),
-        Need::Amplifier => ("amplifier", "sound at once, no thump, no hiss"),
-        Need::Subwoofer => ("subwoofer", "bass"),
-        Need::RearSeat => ("rear screens", "picture and sound"),
-        Need::ParkingSensors => ("parking sensors", "the picture follows an obstacle"),
-        Need::VehicleSettings => ("vehicle settings", "the menu opens and keeps what is set"),
-        Need::ClimatePicture => ("climate picture", "it follows the knobs"),
-        Need::DriverDisplay => ("driver display", "it shows what is heard"),
-        Need::EmergencyCall => ("emergency-call lamp, without calling", "the lamp shows ready"),
-        Need::HazardSwitch => ("hazard switch", "all indicators flash"),
-        Need::AirbagLamp => ("airbag lamp", "it lights with the ignition and goes out"),
-        Need::Clock => ("clock", "it runs and can be set"),
-        Need::RetainedPower => ("power until a door opens", "the radio stays on until a door is opened"),
-        Need::DigitalRadio => ("digital radio", "stations are found"),
-        Need::Mount => ("fit", "the radio sits straight and does not move"),
-    }
-}
-
-const fn feature_test(feature: Feature) -> &'static str {
-    need_test(feature.need()).1
 }

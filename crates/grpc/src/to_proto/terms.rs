@@ -1,7 +1,7 @@
 //! The closed vocabularies. Every match is exhaustive: a new term does not compile until the schema has it.
 
 use dashwright_api::v1;
-use dashwright_model::record::{audio, dash, part, radio, vehicle};
+use dashwright_model::record::{dash, part, radio, vehicle};
 use dashwright_planner as planner;
 
 macro_rules! same_names {
@@ -111,19 +111,4 @@ same_names! {
     outcome: planner::Outcome => v1::Outcome {
         Kept KeptWithLimit Lost NotPresent Unknown
     }
-}
-
-/// How an amplifier is fed, for a person.
-pub(crate) const fn amplifier_feed(feed: audio::AmplifierFeed) -> &'static str {
-    match feed {
-        audio::AmplifierFeed::None => "no amplifier",
-        audio::AmplifierFeed::SpeakerLevel => "fed at speaker level",
-        audio::AmplifierFeed::LineLevel => "fed at line level",
-        audio::AmplifierFeed::DigitalBus => "fed over a digital bus",
-    }
-}
-
-/// A term for a person: lower case, words apart.
-pub(crate) fn spoken(name: &str) -> String {
-    name.to_lowercase().replace('_', " ")
 }

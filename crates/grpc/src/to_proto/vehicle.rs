@@ -1,9 +1,9 @@
 //! Candidates, choices, and what was matched to what.
 
 use dashwright_api::v1;
-use dashwright_model::record::vehicle::Trims;
 use dashwright_model::vin::VinConcern;
-use dashwright_snapshot::{Candidate, Choice, Line, LineIx, Match, MatchKind, Snapshot};
+use dashwright_sheet::words::distinction;
+use dashwright_snapshot::{Candidate, Choice, LineIx, Match, MatchKind, Snapshot};
 
 use super::terms;
 
@@ -28,22 +28,6 @@ pub(crate) fn line_with_option(snapshot: &Snapshot, line: LineIx, option: u16) -
         audio_title: option.option.title.to_string(),
         how_to_tell: option.option.how_to_tell.to_string(),
     })
-}
-
-/// What tells a line from others of its model and years.
-fn distinction(line: &Line) -> String {
-    let facts = &line.facts;
-    let trims = (*line.trims != Trims::All).then(|| line.trims.to_string());
-    let side = facts.drive_side.map(|side| format!("{}-hand drive", side.name().to_lowercase()));
-    let texts = [
-        trims,
-        facts.body.as_ref().map(ToString::to_string),
-        facts.drivetrain.as_ref().map(ToString::to_string),
-        side,
-        facts.market.as_ref().map(|market| format!("market {market}")),
-        facts.build.as_ref().map(ToString::to_string),
-    ];
-    texts.into_iter().flatten().collect::<Vec<_>>().join(", ")
 }
 
 /// A choice.

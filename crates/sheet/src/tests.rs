@@ -1,0 +1,1 @@
+//! Sheets of the demo catalogue, and of input that means harm.
