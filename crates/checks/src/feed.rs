@@ -3,7 +3,7 @@
 //! The fuse carries the load with a margin, and the conductor carries the fuse: otherwise the conductor would burn before the fuse
 //! does. A bigger fuse never cures an overload.
 
-use dashwright_quantity::{Amperes, Celsius, Fraction, Gauge, Metres, Ohms, Volts};
+use dashwright_quantity::{Amperes, Celsius, Factor, Fraction, Gauge, Metres, Ohms, OutOfRange, Volts};
 
 use crate::conductor::{Series, TABLE_INSULATION, current_limit, resistance_per_metre};
 use crate::fuse::{Fuse, fuse_for};
@@ -24,15 +24,25 @@ const USUAL_FUSE_FACTOR: f64 = 1.25;
 /// The air around a conductor where nothing is stated, in °C.
 pub const USUAL_AMBIENT: f64 = 20.0;
 /// The least and the greatest factor of a fuse: below the load it would blow, and far above it protects nothing.
-pub const FUSE_FACTORS: std::ops::RangeInclusive<f64> = 1.0..=3.0;
+const FUSE_FACTORS: std::ops::RangeInclusive<f64> = 1.0..=3.0;
+
+/// How many times the load a fuse carries.
+///
+/// # Errors
+/// Below 1 and above 3.
+pub fn fuse_factor(found: f64) -> Result<Factor, OutOfRange> {
+    let (least, greatest) = FUSE_FACTORS.into_inner();
+    let refused = OutOfRange { found, least, greatest, unit: Factor::UNIT };
+    if FUSE_FACTORS.contains(&found) { Factor::new(found) } else { Err(refused) }
+}
 
 /// The rules of sizing.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct FeedRules {
     /// The share of the supply that may be lost on the way; just so much is allowed. Common practice, no source.
     pub allowed_drop: Fraction,
     /// The fuse carries so many times the load. Common practice, no source.
-    pub fuse_factor: f64,
+    pub fuse_factor: Factor,
     /// What the insulation takes for good: that of PVC by DIN VDE 0298-4.
     pub insulation: Celsius,
 }
@@ -43,14 +53,14 @@ impl FeedRules {
     pub fn usual() -> Self {
         Self {
             allowed_drop: Fraction::new(USUAL_DROP).unwrap_or(Fraction::ZERO),
-            fuse_factor: USUAL_FUSE_FACTOR,
+            fuse_factor: Factor::nearest(USUAL_FUSE_FACTOR),
             insulation: Celsius::new(TABLE_INSULATION).unwrap_or(Celsius::ZERO),
         }
     }
 }
 
 /// A load to be fed.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct FeedQuestion {
     /// What it draws at most.
     pub load: Amperes,
@@ -69,7 +79,7 @@ pub struct FeedQuestion {
 }
 
 /// A conductor in its place.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Laid {
     /// Its size.
     pub conductor: Gauge,
@@ -84,7 +94,7 @@ pub struct Laid {
 }
 
 /// What a conductor lacks.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Lack {
     /// More is lost on it than is allowed.
     Drop {
@@ -99,7 +109,7 @@ pub enum Lack {
 }
 
 /// A conductor that will not do, and why.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Rejected {
     /// The conductor.
     pub laid: Laid,
@@ -108,7 +118,7 @@ pub struct Rejected {
 }
 
 /// A feed.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Feed {
     /// The thinnest conductor that will do.
     pub laid: Laid,
@@ -119,7 +129,7 @@ pub struct Feed {
 }
 
 /// Why there is no feed.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub enum NoFeed {
     /// There is no load, no supply or no way.
     Nothing,
@@ -148,7 +158,7 @@ pub fn size_feed(question: &FeedQuestion) -> Result<Feed, NoFeed> {
         return Err(NoFeed::Nothing);
     }
     let needed =
-        Amperes::new(load.get() * rules.fuse_factor).map_err(|_| NoFeed::NoFuse { needed: *load })?;
+        Amperes::new(load.get() * rules.fuse_factor.get()).map_err(|_| NoFeed::NoFuse { needed: *load })?;
     let fuse = fuse_for(needed).ok_or(NoFeed::NoFuse { needed })?;
     let mut thinner = None;
     for conductor in series.sizes() {

@@ -23,7 +23,7 @@ impl FuseType {
 }
 
 /// A fuse.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Fuse {
     /// Its shape.
     pub kind: FuseType,

@@ -25,7 +25,7 @@ const USUAL_SHARE: f64 = 0.8;
 const USUAL_LENGTH: f64 = 4.0;
 
 /// The thresholds.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct SupplyRules {
     /// Beyond this share of what the circuit carries it is told how little is left: 80 %, because other loads often share the fuse.
     /// Common practice, no source.
@@ -71,7 +71,7 @@ pub struct SupplyQuestion {
 }
 
 /// How the check came out.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct SupplyReport {
     /// In figures.
     pub result: CheckResult,
@@ -113,7 +113,7 @@ fn overloaded(
     result.setting("length of the feed", rules.length);
     result.setting("temperature of the feed", rules.ambient);
     result.setting("allowed drop", rules.feed.allowed_drop);
-    result.setting("fuse factor", dashwright_quantity::Factor::nearest(rules.feed.fuse_factor));
+    result.setting("fuse factor", rules.feed.fuse_factor);
     result.setting("temperature of the insulation", rules.feed.insulation);
     let supply = result.input(SUPPLY_VOLTAGE, question.supply);
     let feed = supply.map(|supply| {

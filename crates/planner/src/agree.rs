@@ -1,6 +1,7 @@
 //! Agreeing: what several answers have in common, and what each has beside it.
 
 use crate::answer::{FeatureFitment, MountFitment, NeedFitment};
+use crate::checks::PlannedCheck;
 use crate::plan::{Alternative, PartSettings, PlannedFeature, PlannedNeed, PlannedPart};
 use crate::reason::Reason;
 use crate::steps::Step;
@@ -83,7 +84,7 @@ macro_rules! equal {
     )+};
 }
 
-equal!(Alternative, ColourTrap, Fetch, Loose, Mismatch, PartSettings, Socketed, Step);
+equal!(Alternative, ColourTrap, Fetch, Loose, Mismatch, PartSettings, PlannedCheck, Socketed, Step);
 
 impl Statement for Join {
     fn same(&self, other: &Self) -> bool {

@@ -21,7 +21,7 @@ use crate::request::Request;
 use crate::select::{self, Best, Selected, Selection};
 use crate::settings::settings;
 use crate::verdict::{self, NoWay};
-use crate::{outcome, steps, wiring};
+use crate::{checks, outcome, steps, wiring};
 
 /// How much of a plan is worked out.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -335,7 +335,8 @@ impl Found<'_, '_> {
             needs.iter().filter(|need| need.met == Met::Directly).map(|need| need.need).collect();
         let wiring = wiring::wire(&self.job.bench(), &parts, &direct);
         let steps = steps::steps(self.job, indexes, &wiring, &settings, needs, features);
-        Work { mount: self.mount(indexes), wiring, settings, steps }
+        let checks = checks::checks(self.job, &parts, &wiring);
+        Work { mount: self.mount(indexes), wiring, settings, steps, checks }
     }
 
     fn mount(&self, parts: &[RecordIx]) -> PlannedMount {

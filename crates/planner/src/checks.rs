@@ -15,9 +15,9 @@ use dashwright_checks::result::{CheckKind, CheckResult};
 use dashwright_checks::screen::{ScreenReport, ScreenRules};
 use dashwright_checks::standby::StandbyRules;
 use dashwright_checks::supply::SupplyRules;
+use dashwright_model::Function;
 use dashwright_model::record::audio::SpeakerPosition;
 use dashwright_model::record::{Part, RecordKey, RecordKind};
-use dashwright_model::Function;
 use dashwright_quantity::{Label, Millimetres, Offset};
 
 use crate::job::JobView;

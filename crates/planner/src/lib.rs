@@ -12,6 +12,7 @@ mod answer;
 mod cart;
 mod case_plan;
 mod caution;
+mod checks;
 pub mod choose;
 mod demand;
 mod evidence;
@@ -48,6 +49,7 @@ pub use cart::{
 };
 pub use case_plan::{plan_case, plan_case_parts};
 pub use caution::{Caution, cautions};
+pub use checks::{CheckRules, Checks, PlannedCheck, PlannedScreen, ScreenNeighbour, Subject};
 pub use fitment::fit_case;
 pub use merge::{dashes_of, look_up, one_by_one};
 pub use mount::least_body;
@@ -56,7 +58,7 @@ pub use plan::{
     PlannedPart, Plans, Total, Work,
 };
 pub use plans::{plan, same_plan};
-pub use reason::{Reason, Side};
+pub use reason::{Reason, ScreenObstruction, Side};
 pub use request::{Aim, DEFAULT_WEIGHT, MAX_WEIGHT, Request, Supply, Wishes, may_be_lost};
 pub use rests::{JobCounts, gist, job_counts, rests_on};
 pub use reverse::{RadioForVehicle, VehicleForRadio, VehiclesForRadio, needs_served, radios_for_vehicle};

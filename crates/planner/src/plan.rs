@@ -6,6 +6,7 @@ use dashwright_quantity::{Currency, Minutes, Money, Prose};
 use dashwright_snapshot::{RecordIx, Snapshot};
 
 use crate::answer::{Importance, Met, OpenQuestion, Outcome, Verdict, WeakestEvidence};
+use crate::checks::Checks;
 use crate::fitment::feigns_interlock;
 use crate::reason::Reason;
 use crate::settings::SettingAnswer;
@@ -124,6 +125,8 @@ pub struct Work {
     pub settings: Vec<PartSettings>,
     /// Steps, in their order.
     pub steps: Vec<Step>,
+    /// What it comes to in numbers.
+    pub checks: Checks,
 }
 
 /// The parts and the work of a plan that works.

@@ -7,6 +7,7 @@ use dashwright_snapshot::{Candidate, CaseIx, RecordIx, Snapshot};
 use crate::agree::{add_new, same_list};
 use crate::answer::Verdict;
 use crate::case_plan::{Detail, plan_case_in};
+use crate::checks::Checks;
 use crate::evidence::weaker;
 use crate::merge::case_of;
 use crate::plan::{CasePlan, Chosen, PlanGroup, Plans, Work};
@@ -49,7 +50,11 @@ fn groups(
         let Some(case) = case_of(snapshot, candidate) else { continue };
         let place = of_case.get(&case).copied().or_else(|| {
             let plan = plan_case(case)?;
-            let same = |group: &PlanGroup| same_plan(&group.plan, &plan) && same_features(&group.plan, &plan);
+            let same = |group: &PlanGroup| {
+                same_plan(&group.plan, &plan)
+                    && same_features(&group.plan, &plan)
+                    && same_checks(&group.plan, &plan)
+            };
             let place = groups.iter().position(same).unwrap_or_else(|| {
                 groups.push(PlanGroup { candidates: Vec::new(), plan });
                 groups.len() - 1
@@ -76,7 +81,7 @@ fn verdict(groups: &[PlanGroup]) -> (Verdict, Vec<Reason>) {
     (first.plan.verdict, reasons)
 }
 
-/// The number of the plan of each candidate: groups that differ in features alone have one plan, and ask nothing.
+/// The number of the plan of each candidate: groups that differ in features or numbers alone have one plan, and ask nothing.
 fn plan_numbers(groups: &[PlanGroup], candidates: usize) -> Vec<usize> {
     let mut numbers = vec![0; candidates];
     for group in groups {
@@ -113,10 +118,19 @@ fn same_choice(one: &Chosen, other: &Chosen) -> bool {
 }
 
 fn same_work(one: &Work, other: &Work) -> bool {
-    let Work { mount, wiring, settings, steps } = one;
+    // Numbers alone make no other plan.
+    let Work { mount, wiring, settings, steps, checks: _ } = one;
     wiring.same_joins(&other.wiring)
         && (settings, steps) == (&other.settings, &other.steps)
         && (&mount.by, mount.spare_depth) == (&other.mount.by, other.mount.spare_depth)
+}
+
+fn same_checks(one: &CasePlan, other: &CasePlan) -> bool {
+    checks_of(one) == checks_of(other)
+}
+
+fn checks_of(plan: &CasePlan) -> Option<&Checks> {
+    Some(&plan.chosen.as_ref()?.work.as_ref()?.checks)
 }
 
 fn same_features(one: &CasePlan, other: &CasePlan) -> bool {

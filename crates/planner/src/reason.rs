@@ -5,7 +5,7 @@ use dashwright_model::record::dash::OpeningClass;
 use dashwright_model::record::radio::{ChassisClass, SocketKind};
 use dashwright_model::record::{RecordKey, RecordKind};
 use dashwright_model::{Carrier, Feature, Function, Need};
-use dashwright_quantity::{AudioId, DashId, Label, Millimetres, PartId, Prose, RadioId, TermId};
+use dashwright_quantity::{AudioId, DashId, Label, Millimetres, Offset, PartId, Prose, RadioId, TermId};
 
 use crate::answer::Ability;
 use crate::wiring::Mismatch;
@@ -17,6 +17,30 @@ pub enum Side {
     Width,
     /// Height.
     Height,
+}
+
+/// What keeps a floating screen from every position that it can take.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum ScreenObstruction {
+    /// It would reach behind the dash face.
+    DashFace,
+    /// Each of these alone.
+    EachOf(Vec<Label>),
+    /// These two leave too little between them.
+    Between {
+        /// The one below.
+        lower: Label,
+        /// The one above.
+        upper: Label,
+        /// What they leave.
+        leaves: Offset,
+        /// What the screen needs, margins included.
+        needs: Offset,
+    },
+    /// All of these together.
+    Together(Vec<Label>),
+    /// It would be free in between the steps of its travel only.
+    BetweenSteps,
 }
 
 /// Why something is so.
@@ -262,6 +286,31 @@ pub enum Reason {
         /// What the frame measures.
         frame: Millimetres,
     },
+    /// The floating screen of the radio finds no place.
+    ScreenNotFree {
+        /// The dash.
+        dash: DashId,
+        /// The radio.
+        radio: RadioId,
+        /// The kit that holds it, if one does.
+        part: Option<PartId>,
+        /// What stands in its way.
+        why: ScreenObstruction,
+    },
+    /// The face of the radio lies over something that it should not.
+    FaceLiesOver {
+        /// The dash.
+        dash: DashId,
+        /// What a person calls it.
+        name: Label,
+    },
+    /// A kit carries something over that must stay clear, and where it then is, is not recorded.
+    PlaceNotRecorded {
+        /// The dash.
+        dash: DashId,
+        /// What a person calls it.
+        name: Label,
+    },
     /// The part is made for the other side of the driver.
     OtherDriveSide {
         /// The part.
@@ -333,6 +382,9 @@ impl Reason {
             | Self::OpeningOfAnotherClass { dash, .. }
             | Self::CavitySmallerThanChassis { dash, .. }
             | Self::OnReplacedPanel { dash, .. }
+            | Self::FaceLiesOver { dash, .. }
+            | Self::PlaceNotRecorded { dash, .. }
+            | Self::ScreenNotFree { dash, part: None, .. }
             | Self::StaysInDash { dash, .. } => (RecordKind::Dash, dash.as_term()),
             Self::CircuitAtPlug { audio, .. }
             | Self::CircuitElsewhere { audio, .. }
@@ -348,6 +400,7 @@ impl Reason {
             | Self::LeavesWithRadio { audio, .. } => (RecordKind::FactoryAudio, audio.as_term()),
             Self::PartIsNotFor { part, .. }
             | Self::TooDeep { part: Some(part), .. }
+            | Self::ScreenNotFree { part: Some(part), .. }
             | Self::FrameTooSmall { part, .. }
             | Self::OtherDriveSide { part }
             | Self::SocketMissing { part, .. }

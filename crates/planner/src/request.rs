@@ -6,6 +6,8 @@ use dashwright_model::Need;
 use dashwright_quantity::{Currency, Money};
 use dashwright_snapshot::RecordIx;
 
+use crate::checks::CheckRules;
+
 /// The weight of a wish that names none.
 pub const DEFAULT_WEIGHT: u32 = 1;
 /// The greatest weight: three digits tell any two wishes apart, and sums stay small.
@@ -69,6 +71,8 @@ pub struct Request {
     pub consents: BTreeSet<Need>,
     /// Whether the caller asks in so many words for a lead that feigns the parking brake.
     pub feign_parking_brake: bool,
+    /// What the checks are held against.
+    pub rules: CheckRules,
 }
 
 /// Whether a loss may be consented to: without a mount, supply or ground there is nothing to install.

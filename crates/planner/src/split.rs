@@ -1,10 +1,12 @@
 //! Splitting plans for the reader: what is settled for every candidate, and what each group has beside it.
 
+use dashwright_checks::feed::{Feed, NoFeed};
 use dashwright_quantity::Minutes;
 use dashwright_snapshot::RecordIx;
 
 use crate::agree::{agreed, open};
 use crate::answer::Verdict;
+use crate::checks::{PlannedCheck, PlannedScreen};
 use crate::plan::{
     Alternative, CasePlan, Chosen, PartSettings, PlannedFeature, PlannedMount, PlannedNeed, PlannedPart,
     Plans, Total,
@@ -56,6 +58,12 @@ pub struct PlanPieces {
     pub alternatives: Vec<Alternative>,
     /// The best list for what must be met alone.
     pub musts_only: Option<Alternative>,
+    /// Checks that compute.
+    pub checks: Vec<PlannedCheck>,
+    /// Where the floating screen may stand.
+    pub screen: Option<PlannedScreen>,
+    /// The direct feed that the supply needs, or why there is none.
+    pub feed: Option<Result<Feed, NoFeed>>,
 }
 
 /// What is true of some candidates only.
@@ -115,6 +123,9 @@ fn pieces(plan: &CasePlan) -> PlanPieces {
         bench_time: Some(minutes_at(&work.steps, Place::Bench)),
         vehicle_time: Some(minutes_at(&work.steps, Place::Vehicle)),
         steps: work.steps,
+        checks: work.checks.checks,
+        screen: work.checks.screen,
+        feed: work.checks.feed,
         ..chosen
     }
 }
@@ -143,6 +154,6 @@ macro_rules! fields {
 }
 
 fields! {
-    lists: parts, needs, features, joins, insulated, fetched, undecided, sockets, traps, refused, settings;
-    whole: dash, mount, total, proven, steps, bench_time, vehicle_time, alternatives, musts_only;
+    lists: parts, needs, features, joins, insulated, fetched, undecided, sockets, traps, refused, settings, checks;
+    whole: dash, mount, total, proven, steps, bench_time, vehicle_time, alternatives, musts_only, screen, feed;
 }

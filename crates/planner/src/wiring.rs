@@ -14,12 +14,12 @@ mod refuse;
 mod tests;
 mod traps;
 
-use dashwright_model::record::audio::FactoryAudio;
+use dashwright_model::record::audio::{FactoryAudio, SpeakerPosition};
 use dashwright_model::record::radio::SocketKind;
 use dashwright_model::record::vehicle::SystemVoltage;
 use dashwright_model::record::{Radio, RecordKey};
 use dashwright_model::{Function, Polarity, SignalKind};
-use dashwright_quantity::{Amperes, Gauge, Label, LeadColour, PartId, Prose, TermId, Volts};
+use dashwright_quantity::{Amperes, Gauge, Label, LeadColour, Ohms, PartId, Prose, TermId, Volts};
 
 use crate::answer::WeakestEvidence;
 
@@ -254,6 +254,28 @@ pub enum Mismatch {
     /// Speakers with a common ground on bridged outputs.
     CommonGroundOnBridged {
         /// The records: the radio gives, the car takes.
+        sides: Sides,
+    },
+    /// Speakers that load the radio more than it may drive.
+    SpeakerLoad {
+        /// Where they are.
+        position: SpeakerPosition,
+        /// What they come to.
+        load: Ohms,
+        /// The least that the radio drives.
+        least: Ohms,
+        /// The records: the radio gives, the car takes.
+        sides: Sides,
+    },
+    /// Buttons that the radio's input can not tell apart.
+    ButtonsTooClose {
+        /// On which wire.
+        wire: Function,
+        /// How far the closest two are apart.
+        apart: Volts,
+        /// What the input tells apart.
+        threshold: Volts,
+        /// The records: the car gives, the radio takes.
         sides: Sides,
     },
     /// A ladder of resistors onto an input that does not measure one.

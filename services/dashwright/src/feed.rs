@@ -2,7 +2,7 @@
 
 use dashwright_checks::conductor::{Series, area};
 use dashwright_checks::feed::{
-    FUSE_FACTORS, Feed, FeedQuestion, FeedRules, Lack, Laid, NoFeed, Rejected, Return, size_feed,
+    Feed, FeedQuestion, FeedRules, Lack, Laid, NoFeed, Rejected, Return, fuse_factor, size_feed,
 };
 use dashwright_quantity::{Amperes, Celsius, Fraction, Metres, OutOfRange, Volts};
 use serde_json::{Value, json};
@@ -34,11 +34,6 @@ fn question(arguments: &args::Feed) -> Result<FeedQuestion, FeedFailure> {
             above("--watts", watts, |watts| Amperes::new(watts / supply.get()))?
         }
     };
-    let (least, greatest) = FUSE_FACTORS.into_inner();
-    let factor = |found| {
-        let problem = OutOfRange { found, least, greatest, unit: "" };
-        if FUSE_FACTORS.contains(&found) { Ok(found) } else { Err(problem) }
-    };
     Ok(FeedQuestion {
         load,
         supply,
@@ -54,7 +49,7 @@ fn question(arguments: &args::Feed) -> Result<FeedQuestion, FeedFailure> {
         },
         rules: FeedRules {
             allowed_drop: measured("--drop-percent", drop_percent / PERCENT, Fraction::new)?,
-            fuse_factor: measured("--fuse-factor", arguments.fuse_factor, factor)?,
+            fuse_factor: measured("--fuse-factor", arguments.fuse_factor, fuse_factor)?,
             insulation: measured("--insulation-c", arguments.insulation_c, Celsius::new)?,
         },
     })

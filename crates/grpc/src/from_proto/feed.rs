@@ -2,7 +2,7 @@
 
 use dashwright_api::v1;
 use dashwright_checks::conductor::Series;
-use dashwright_checks::feed::{FUSE_FACTORS, FeedQuestion, FeedRules, Return, USUAL_AMBIENT};
+use dashwright_checks::feed::{self, FeedQuestion, FeedRules, Return, USUAL_AMBIENT};
 use dashwright_quantity::{Amperes, Celsius, Fraction, Metres, OutOfRange, Volts};
 use v1::size_feed_request::Load;
 
@@ -41,7 +41,8 @@ pub(crate) fn feed(request: v1::SizeFeedRequest, faults: &mut FieldFaults) -> Op
     let drop =
         allowed_drop_percent.map_or(Ok(usual.allowed_drop), |it| measured(it / PERCENT, Fraction::new));
     let allowed_drop = faults.take("allowed_drop_percent", drop);
-    let fuse_factor = faults.take("fuse_factor", factor(fuse_factor.unwrap_or(usual.fuse_factor)));
+    let fuse_factor = faults
+        .take("fuse_factor", fuse_factor.map_or(Ok(usual.fuse_factor), |it| measured(it, feed::fuse_factor)));
     let insulation = insulation_celsius.map_or(Ok(usual.insulation), |it| measured(it, Celsius::new));
     let insulation = faults.take("insulation_celsius", insulation);
     let rules = FeedRules { allowed_drop: allowed_drop?, fuse_factor: fuse_factor?, insulation: insulation? };
@@ -63,12 +64,6 @@ fn some<T>(number: f64, measure: impl FnOnce(f64) -> Result<T, OutOfRange>) -> R
 
 fn measured<T>(number: f64, measure: impl FnOnce(f64) -> Result<T, OutOfRange>) -> Result<T, FieldProblem> {
     measure(number).map_err(FieldProblem::Measure)
-}
-
-fn factor(found: f64) -> Result<f64, FieldProblem> {
-    let (least, greatest) = FUSE_FACTORS.into_inner();
-    let problem = OutOfRange { found, least, greatest, unit: "" };
-    if FUSE_FACTORS.contains(&found) { Ok(found) } else { Err(FieldProblem::Measure(problem)) }
 }
 
 fn way_back(number: i32) -> Result<Return, FieldProblem> {

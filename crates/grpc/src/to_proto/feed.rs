@@ -20,7 +20,7 @@ pub(crate) fn sized_feed(question: &FeedQuestion, sized: Result<Feed, NoFeed>) -
         length_metres: length.get(),
         ambient_celsius: ambient.get(),
         allowed_drop_percent: allowed_drop.get() * PERCENT,
-        fuse_factor: *fuse_factor,
+        fuse_factor: fuse_factor.get(),
         insulation_celsius: insulation.get(),
     };
     let outcome = match sized {
@@ -35,7 +35,8 @@ pub(crate) fn sized_feed(question: &FeedQuestion, sized: Result<Feed, NoFeed>) -
     }
 }
 
-fn feed(feed: &Feed) -> v1::Feed {
+/// A feed.
+pub(super) fn feed(feed: &Feed) -> v1::Feed {
     let Feed { laid: conductor, fuse, thinner } = feed;
     v1::Feed {
         conductor: Some(laid(conductor)),
@@ -67,7 +68,8 @@ fn rejected(rejected: &Rejected) -> v1::RejectedConductor {
     }
 }
 
-fn no_feed(none: &NoFeed) -> v1::NoFeed {
+/// Why there is no feed.
+pub(super) fn no_feed(none: &NoFeed) -> v1::NoFeed {
     match none {
         // The request is refused where there is nothing to feed.
         NoFeed::Nothing => v1::NoFeed::default(),

@@ -3,6 +3,7 @@
 mod bulk;
 mod cart;
 mod caution;
+mod check;
 mod common;
 mod exchange;
 mod feed;

@@ -12,7 +12,7 @@ use dashwright_snapshot::{RecordIx, Snapshot};
 
 use super::common::{evidence, money, price};
 use super::fitment::{self, FitmentText, open_question};
-use super::{caution, reason, step, terms, wiring};
+use super::{caution, check, reason, step, terms, wiring};
 
 /// A plan with everything but what is the call's own: revision, candidates, matches.
 pub(crate) fn plan(snapshot: &Snapshot, radio: &Radio, plans: &Plans) -> v1::PlanInstallResponse {
@@ -126,6 +126,9 @@ impl PlanText<'_> {
             vehicle_time,
             alternatives,
             musts_only,
+            checks,
+            screen,
+            feed,
         } = pieces;
         let dash = dash.and_then(|dash| self.snapshot.dashes().get(dash));
         v1::PlanPieces {
@@ -149,6 +152,9 @@ impl PlanText<'_> {
             alternatives: alternatives.iter().map(|list| self.alternative(list)).collect(),
             musts_only: musts_only.as_ref().map(|list| self.alternative(list)),
             proven_best: *proven,
+            checks: checks.iter().map(check::check).collect(),
+            screen: screen.as_ref().and_then(check::screen),
+            direct_feed: feed.as_ref().map(check::direct_feed),
         }
     }
 

@@ -1,8 +1,8 @@
 //! Reasons, with the records and numbers that they rest on. Every match is exhaustive; the words are those of the sheet.
 
 use dashwright_api::v1;
-use dashwright_planner::{Mismatch, Reason, Side};
-use dashwright_quantity::Millimetres;
+use dashwright_planner::{Mismatch, Reason, ScreenObstruction, Side};
+use dashwright_quantity::{Millimetres, Offset};
 use dashwright_sheet::words::{self, side_name};
 
 use super::record::record_key;
@@ -81,6 +81,9 @@ const fn code(reason: &Reason) -> v1::ReasonCode {
         Reason::Unjoinable { .. } => Code::Unjoinable,
         Reason::TooDeep { .. } => Code::TooDeep,
         Reason::FrameTooSmall { .. } => Code::FrameTooSmall,
+        Reason::ScreenNotFree { .. } => Code::ScreenNotFree,
+        Reason::FaceLiesOver { .. } => Code::FaceLiesOver,
+        Reason::PlaceNotRecorded { .. } => Code::PlaceNotRecorded,
         Reason::OtherDriveSide { .. } => Code::OtherDriveSide,
         Reason::SocketMissing { .. } => Code::SocketMissing,
         Reason::PlugMissing { .. } => Code::PlugMissing,
@@ -125,6 +128,16 @@ fn figures(reason: &Reason) -> Vec<v1::Figure> {
             };
             vec![depth("depth needed", *needs), depth("depth there", *has)]
         }
+        Reason::ScreenNotFree { dash: _, radio: _, part: _, why } => match why {
+            ScreenObstruction::Between { lower: _, upper: _, leaves, needs } => {
+                vec![length("room between them", *leaves), length("room needed", *needs)]
+            }
+            _ => Vec::new(),
+        },
         _ => Vec::new(),
     }
+}
+
+fn length(name: &str, length: Offset) -> v1::Figure {
+    v1::Figure { name: name.to_owned(), value: length.get(), unit: Offset::UNIT.to_owned() }
 }

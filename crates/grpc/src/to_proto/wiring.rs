@@ -110,6 +110,8 @@ pub(crate) fn mismatch_records(mismatch: &Mismatch) -> Vec<v1::RecordKey> {
         | Mismatch::Polarity { function: _, source: _, sink: _, sides }
         | Mismatch::Signal { function: _, source: _, sink: _, sides }
         | Mismatch::CommonGroundOnBridged { sides }
+        | Mismatch::SpeakerLoad { position: _, load: _, least: _, sides }
+        | Mismatch::ButtonsTooClose { wire: _, apart: _, threshold: _, sides }
         | Mismatch::SteeringKind { sides }
         | Mismatch::CameraSignal { sides } => both(sides),
         Mismatch::AntennaFeed { record }

@@ -129,8 +129,9 @@ impl Planned<'_, '_> {
         let currents: Vec<_> = draws.iter().map(|(_, _, current)| *current).collect();
         let report = check_standby(&currents, None, &self.job.request.rules.standby);
         let unknown = report.unknown.iter().filter_map(|place| draws.get(*place));
-        let lacks = unknown.map(|(record, field, _)| {
-            Reason::FactMissing { record: record.clone(), field: (*field).to_owned() }
+        let lacks = unknown.map(|(record, field, _)| Reason::FactMissing {
+            record: record.clone(),
+            field: (*field).to_owned(),
         });
         let lacks = lacks.collect();
         self.told(Subject::Job, report.result, lacks)

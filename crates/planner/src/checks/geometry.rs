@@ -179,10 +179,8 @@ fn examine(job: &JobView<'_>, kit: Option<&Part>) -> Option<PlannedScreen> {
     let question = ScreenQuestion { screen: &screen, x, y: zero, surroundings: obstacles.as_deref() };
     let report = check_screen(&question, &job.request.rules.screen).ok()?;
     let neighbours = around.stays.iter().flatten();
-    let neighbours = neighbours.map(|(place, surrounding)| ScreenNeighbour {
-        name: surrounding.name.clone(),
-        surrounding: *place,
-    });
+    let neighbours = neighbours
+        .map(|(place, surrounding)| ScreenNeighbour { name: surrounding.name.clone(), surrounding: *place });
     Some(PlannedScreen { x, zero, set_forward, report, neighbours: neighbours.collect() })
 }
 

@@ -45,16 +45,16 @@ impl End {
 const USUAL_SUPPLY: f64 = 12.0;
 
 impl Bench<'_> {
-    pub(super) fn radio_key(&self) -> RecordKey {
+    pub(crate) fn radio_key(&self) -> RecordKey {
         RecordKey { kind: RecordKind::Radio, id: self.radio.id.as_term() }
     }
 
-    pub(super) fn audio_key(&self) -> RecordKey {
+    pub(crate) fn audio_key(&self) -> RecordKey {
         RecordKey { kind: RecordKind::FactoryAudio, id: self.audio.id.as_term() }
     }
 
     /// The voltage of the car's supply.
-    pub(super) fn car_voltage(&self) -> Option<Volts> {
+    pub(crate) fn car_voltage(&self) -> Option<Volts> {
         let nominal = match self.system_voltage? {
             SystemVoltage::V12 => 12.0,
             SystemVoltage::V24 => 24.0,

@@ -1,8 +1,10 @@
 //! What a part, or the car's own wires, can serve with this radio: asked before any part is chosen.
 
 use dashwright_model::record::Radio;
-use dashwright_model::record::audio::{AntennaFeed, AntennaRole, CameraSignal, Presence, SpeakerReturn};
-use dashwright_model::record::part::{Cover, Part, PartLead};
+use dashwright_model::record::audio::{
+    AmplifierFeed, AntennaFeed, AntennaRole, CameraSignal, Presence, SpeakerReturn,
+};
+use dashwright_model::record::part::{Cover, Part, PartKind, PartLead};
 use dashwright_model::record::radio::{Direction, SteeringInputKind};
 use dashwright_model::{Function, Need};
 use dashwright_quantity::{PartId, Volts};
@@ -10,6 +12,7 @@ use dashwright_quantity::{PartId, Volts};
 use super::compat::mismatches;
 use super::ends::{Class, End, class_of, socket_of};
 use super::{Bench, Mismatch, Sides};
+use crate::checks::{ladder_mismatch, load_mismatch};
 
 /// The functions of a need that has wires of its own.
 pub(crate) const fn functions_of(need: Need) -> &'static [Function] {
@@ -65,6 +68,10 @@ pub(crate) fn refusals<'a>(
     match need {
         Need::Speakers if ends.iter().any(is_cars_speaker) => {
             refusals.extend(common_ground(bench));
+            // Behind an amplifier the radio meets its input and not the speakers, unless the part goes round it.
+            let drives =
+                bench.audio.amplifier.feed == AmplifierFeed::None || part.kind == PartKind::AmplifierBypass;
+            refusals.extend(load_mismatch(bench).filter(|_| drives));
         }
         Need::Steering if ends.iter().any(|end| end.lead.way.is_some()) => refusals.extend(ladder(bench)),
         Need::Camera => {
@@ -187,11 +194,11 @@ fn common_ground(bench: &Bench<'_>) -> Option<Mismatch> {
     }
 }
 
-/// A ladder of resistors is measured by an input that learns one.
+/// A ladder of resistors is measured by an input that learns one and can tell its buttons apart.
 fn ladder(bench: &Bench<'_>) -> Option<Mismatch> {
     let learns = bench.radio.steering_input.is_some_and(|input| input.kind == SteeringInputKind::Ladder);
     if learns || bench.audio.steering.is_empty() {
-        return None;
+        return ladder_mismatch(bench);
     }
     Some(Mismatch::SteeringKind { sides: Sides { source: bench.audio_key(), sink: bench.radio_key() } })
 }

@@ -4,12 +4,14 @@
 //! words would drift apart.
 
 mod caution;
+mod check;
 mod reason;
 mod step;
 mod vehicle;
 mod wiring;
 
 pub use caution::caution;
+pub use check::{amount, check, check_name, check_outcome, figure, margin, subject};
 pub use reason::{reason, side_name};
 pub use step::{ToldAction, action};
 pub use vehicle::distinction;

@@ -3,6 +3,7 @@
 use dashwright_model::Need;
 use dashwright_planner::{Ability, Reason, Side};
 
+use super::check::obstruction;
 use super::{amplifier_feed, class, spoken};
 
 /// A reason.
@@ -15,6 +16,8 @@ pub fn reason(reason: &Reason) -> String {
         | Reason::OpeningOfAnotherClass { .. }
         | Reason::CavitySmallerThanChassis { .. }
         | Reason::OnReplacedPanel { .. }
+        | Reason::FaceLiesOver { .. }
+        | Reason::PlaceNotRecorded { .. }
         | Reason::StaysInDash { .. } => dash_text(reason),
         Reason::NoPartMeets { need } => {
             format!("no part of the catalogue meets {} here", spoken(need.name()))
@@ -68,6 +71,7 @@ pub fn reason(reason: &Reason) -> String {
         Reason::Unjoinable { .. }
         | Reason::TooDeep { .. }
         | Reason::FrameTooSmall { .. }
+        | Reason::ScreenNotFree { .. }
         | Reason::OtherDriveSide { .. }
         | Reason::SocketMissing { .. }
         | Reason::PlugMissing { .. }
@@ -98,6 +102,10 @@ fn dash_text(reason: &Reason) -> String {
         }
         Reason::OnReplacedPanel { dash: _, name } => {
             format!("{name} sits in the panel that a dash kit replaces")
+        }
+        Reason::FaceLiesOver { dash: _, name } => format!("the radio's face lies over {name}"),
+        Reason::PlaceNotRecorded { dash: _, name } => {
+            format!("where the kit carries {name} over to is not recorded: hold it up before it is fitted")
         }
         Reason::StaysInDash { dash: _, feature } => {
             format!("{} sits in a part of the dash that stays", spoken(feature.name()))
@@ -145,6 +153,10 @@ fn refusal_text(reason: &Reason) -> String {
         Reason::FrameTooSmall { part, side, chassis, frame } => {
             let side = side_name(*side);
             format!("the frame of {part} has a {side} of {frame}, the radio one of {chassis}")
+        }
+        Reason::ScreenNotFree { dash: _, radio: _, part, why } => {
+            let kit = part.as_ref().map(|part| format!(" with {part}")).unwrap_or_default();
+            format!("the floating screen finds no place{kit}: {}", obstruction(why))
         }
         Reason::OtherDriveSide { part } => format!("part {part} is made for the other side of the driver"),
         Reason::SocketMissing { part, socket } => {

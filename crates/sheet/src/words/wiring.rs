@@ -78,6 +78,15 @@ pub fn mismatch(mismatch: &Mismatch) -> String {
         Mismatch::CommonGroundOnBridged { sides: _ } => {
             "the speakers return by the car's ground and never meet bridged outputs".to_owned()
         }
+        Mismatch::SpeakerLoad { position, load, least, sides: _ } => format!(
+            "the {} speakers come to {load}, and the radio drives no less than {least}",
+            spoken(position.name()),
+        ),
+        Mismatch::ButtonsTooClose { wire, apart, threshold, sides: _ } => format!(
+            "two buttons of {} are {} apart, and the radio's input tells {threshold}",
+            spoken(wire.name()),
+            super::amount((*apart).into()),
+        ),
         Mismatch::SteeringKind { sides: _ } => {
             "the steering buttons are a ladder of resistors, which the radio's input does not measure"
                 .to_owned()
