@@ -137,6 +137,14 @@ mod tests {
         near((area(Gauge::Awg(36)) * 4.0 / PI).sqrt(), 0.127, 1e-12, "36 AWG");
     }
 
+    /// ASTM B258: the numbers in between, nominal diameters in mils; from memory.
+    #[test]
+    fn odd_gauges_are_those_of_the_handbooks() {
+        for (number, mils) in [(11, 90.74), (13, 71.96), (15, 57.07), (17, 45.26), (19, 35.89)] {
+            near((area(Gauge::Awg(number)) * 4.0 / PI).sqrt() / 0.0254, mils, 1e-4, "mils");
+        }
+    }
+
     /// NEC (NFPA 70), chapter 9, table 8: solid uncoated copper, Ω/km at 75 °C; from memory.
     #[test]
     fn warm_conductors_are_those_of_the_code() {

@@ -8,6 +8,7 @@ pub mod fuse;
 pub mod ladder;
 pub mod level;
 pub mod result;
+pub mod rules;
 pub mod screen;
 pub mod speaker;
 pub mod standby;

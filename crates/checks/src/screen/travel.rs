@@ -8,8 +8,12 @@ use crate::surroundings::Span;
 
 /// The most steps of one movement: a mount has a dozen, and a tilt in tenths of a degree over 50° stays within it.
 pub const MAX_STEPS: usize = 500;
-/// The most positions of one screen: so many are examined in well under a second.
-pub const MAX_POSITIONS: usize = 100_000;
+/// The most positions of one screen: with as much around as may be, so many are examined in about half a second. A mount with steps of
+/// 5 mm and 1° has some thousands.
+pub const MAX_POSITIONS: usize = 20_000;
+
+/// A height without steps counts as so many of them: a stand-off with a tilt takes about as much work then.
+const STEPS_OF_A_RANGE: usize = 20;
 
 /// A movement of the screen.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -76,7 +80,7 @@ pub(super) fn positions(screen: &Screen) -> Result<Positions, ScreenRefusal> {
         tilts: tilts.steps()?.unwrap_or_else(|| tilts.ends_and_zero()),
         open_tilts: tilts.step.is_none().then_some(Span { from: tilts.least, to: tilts.greatest }),
     };
-    let heights = positions.steps.as_ref().map_or(1, Vec::len);
+    let heights = positions.steps.as_ref().map_or(STEPS_OF_A_RANGE, Vec::len);
     let found = heights.saturating_mul(positions.stand_offs.len()).saturating_mul(positions.tilts.len());
     let most = MAX_POSITIONS;
     if found > most { Err(ScreenRefusal::TooManyPositions { found, most }) } else { Ok(positions) }

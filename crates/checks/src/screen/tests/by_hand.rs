@@ -186,6 +186,9 @@ fn what_can_not_be_examined_is_refused() {
         ..fine(49.0)
     };
     check(many, &[], ScreenRefusal::TooManyPositions { found: 51 * 50 * 41, most: MAX_POSITIONS });
+    // A height without steps counts as 20 of them.
+    let many = Screen { tilt: tilts((0.0, 10.0, Some(1.0))), ..fine(99.0) };
+    check(many, &[], ScreenRefusal::TooManyPositions { found: 20 * 100 * 11, most: MAX_POSITIONS });
     let knob = obstacle([0.0, 1.0, 0.0, 1.0], 0.0, NEVER);
     let refusal = ScreenRefusal::TooManyObstacles { found: MAX_OBSTACLES + 1, most: MAX_OBSTACLES };
     check(upright, &[knob; MAX_OBSTACLES + 1], refusal);
