@@ -8,7 +8,7 @@ use crate::standby::StandbyRules;
 use crate::supply::SupplyRules;
 
 /// The thresholds of all checks. Face and speaker load have none: what just fits fits.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Rules {
     /// Of the depth.
     pub depth: DepthRules,
@@ -39,6 +39,12 @@ impl Rules {
     }
 }
 
+impl Default for Rules {
+    fn default() -> Self {
+        Self::usual()
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -51,7 +57,7 @@ mod tests {
         let room = [screen.collision_margin, screen.cover_margin, screen.reach_gap, screen.reach_margin];
         assert_eq!(room.map(|it| it.get()), [2.0, 0.0, 40.0, 10.0]);
         assert_eq!((supply.share.get(), supply.length.get(), supply.ambient.get()), (0.8, 4.0, 20.0));
-        assert_eq!((supply.feed.allowed_drop.get(), supply.feed.fuse_factor), (0.03, 1.25));
+        assert_eq!((supply.feed.allowed_drop.get(), supply.feed.fuse_factor.get()), (0.03, 1.25));
         let levels = [level.least, level.most_at_line, level.most_at_speaker];
         assert_eq!(levels.map(|it| it.get()), [-6.0, 6.0, 6.0]);
         assert_eq!((standby.battery.get(), standby.share.get(), standby.days.get()), (50.0, 0.3, 14.0));

@@ -7,14 +7,9 @@
 mod electrics;
 mod geometry;
 
-use dashwright_checks::depth::DepthRules;
 use dashwright_checks::feed::{Feed, NoFeed};
-use dashwright_checks::ladder::LadderRules;
-use dashwright_checks::level::LevelRules;
 use dashwright_checks::result::{CheckKind, CheckResult};
-use dashwright_checks::screen::{ScreenReport, ScreenRules};
-use dashwright_checks::standby::StandbyRules;
-use dashwright_checks::supply::SupplyRules;
+use dashwright_checks::screen::ScreenReport;
 use dashwright_model::Function;
 use dashwright_model::record::audio::SpeakerPosition;
 use dashwright_model::record::{Part, RecordKey, RecordKind};
@@ -26,36 +21,6 @@ use crate::wiring::Wiring;
 
 pub(crate) use electrics::{ladder_mismatch, load_mismatch};
 pub(crate) use geometry::screen_obstruction;
-
-/// What the checks are held against; each rule states its usual value with its reason.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct CheckRules {
-    /// Depth.
-    pub depth: DepthRules,
-    /// Floating screens.
-    pub screen: ScreenRules,
-    /// The radio's supply, and a direct feed where that does not do.
-    pub supply: SupplyRules,
-    /// The level into a factory amplifier.
-    pub level: LevelRules,
-    /// The battery at rest.
-    pub standby: StandbyRules,
-    /// Resistive steering buttons.
-    pub ladder: LadderRules,
-}
-
-impl Default for CheckRules {
-    fn default() -> Self {
-        Self {
-            depth: DepthRules::usual(),
-            screen: ScreenRules::usual(),
-            supply: SupplyRules::usual(),
-            level: LevelRules::usual(),
-            standby: StandbyRules::usual(),
-            ladder: LadderRules::usual(),
-        }
-    }
-}
 
 /// What of the job a check is about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -49,7 +49,7 @@ pub use cart::{
 };
 pub use case_plan::{plan_case, plan_case_parts};
 pub use caution::{Caution, cautions};
-pub use checks::{CheckRules, Checks, PlannedCheck, PlannedScreen, ScreenNeighbour, Subject};
+pub use checks::{Checks, PlannedCheck, PlannedScreen, ScreenNeighbour, Subject};
 pub use fitment::fit_case;
 pub use merge::{dashes_of, look_up, one_by_one};
 pub use mount::least_body;

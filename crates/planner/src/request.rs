@@ -6,7 +6,7 @@ use dashwright_model::Need;
 use dashwright_quantity::{Currency, Money};
 use dashwright_snapshot::RecordIx;
 
-use crate::checks::CheckRules;
+use dashwright_checks::rules::Rules;
 
 /// The weight of a wish that names none.
 pub const DEFAULT_WEIGHT: u32 = 1;
@@ -72,7 +72,7 @@ pub struct Request {
     /// Whether the caller asks in so many words for a lead that feigns the parking brake.
     pub feign_parking_brake: bool,
     /// What the checks are held against.
-    pub rules: CheckRules,
+    pub rules: Rules,
 }
 
 /// Whether a loss may be consented to: without a mount, supply or ground there is nothing to install.

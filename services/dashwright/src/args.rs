@@ -10,6 +10,7 @@ mod golden;
 mod keys;
 mod outcomes;
 mod plans;
+mod rules;
 
 use std::net::SocketAddr;
 use std::num::NonZeroU64;

@@ -169,7 +169,8 @@ fn every_word_of_an_order_reaches_it() {
     let plan = plan_of(
         "dashwright plan --radio r --aim least-bench-time --wish steering=5 --wish USB --wish aux=0 \
          --only-named-wishes --exclude a --exclude b --stock c --in-hand d --consent hazard-switch \
-         --consent AIRBAG_LAMP --price a=1590 --price b=0 --currency EUR --feign-parking-brake --full --explain x",
+         --consent AIRBAG_LAMP --price a=1590 --price b=0 --currency EUR --feign-parking-brake --rule standby-days=21 \
+         --rule feed-returns=chassis --rule feed-system=awg --full --explain x",
     );
     assert!(plan.full && plan.explain);
     let wish = |need: v1::Need, weight| v1::Wish { need: need.into(), weight: Some(weight) };
@@ -186,6 +187,12 @@ fn every_word_of_an_order_reaches_it() {
         own_prices: vec![price("a", 1_590), price("b", 0)],
         currency: "EUR".to_owned(),
         feign_parking_brake: true,
+        rules: Some(v1::CheckRules {
+            standby_days: Some(21.0),
+            feed_returns: v1::FeedReturn::Chassis.into(),
+            feed_system: v1::ConductorSystem::Awg.into(),
+            ..Default::default()
+        }),
     };
     assert_eq!(plan.order.message(), whole);
     let aim = |aim: &str| plan_of(&format!("dashwright plan --radio r --aim {aim} x")).order.message().aim();
@@ -209,6 +216,10 @@ fn nonsense_in_an_order_is_refused_with_what_would_be_right() {
     }
     assert!(with("--price a=1590").contains("--currency <CODE>"));
     assert!(with("--aim cheapest").contains("lowest-price"));
+    assert!(with("--rule standby-days").contains("it is not RULE=VALUE"));
+    assert!(with("--rule patience=3").contains("button-tolerance-percent"));
+    assert!(with("--rule standby-days=long").contains("`long` is no number"));
+    assert!(with("--rule feed-system=inch").contains("neither awg nor mm2"));
 }
 
 #[test]

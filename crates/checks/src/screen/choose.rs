@@ -31,6 +31,19 @@ pub struct NearestProud {
     pub distance: Millimetres,
 }
 
+/// The outline of a screen in the front view, in dash-face coordinates.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Front {
+    /// Left edge.
+    pub left: Offset,
+    /// Right edge.
+    pub right: Offset,
+    /// Lower edge.
+    pub bottom: Offset,
+    /// Upper edge.
+    pub top: Offset,
+}
+
 /// A position that is recommended.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Recommended {
@@ -40,6 +53,8 @@ pub struct Recommended {
     pub stand_off: Millimetres,
     /// The tilt.
     pub tilt: Degrees,
+    /// The screen as it is seen from the front, over the opening's centre.
+    pub front: Front,
     /// What is covered together.
     pub covered_area: SquareMillimetres,
     /// What is covered one by one, in the order of the surroundings; what is not covered is left out.
@@ -130,9 +145,22 @@ impl Place<'_> {
             height: Offset::nearest(height),
             stand_off: Millimetres::nearest(examined.stand_off),
             tilt: Degrees::nearest(examined.tilt),
+            front: self.front(examined, height),
             covered_area: SquareMillimetres::nearest(covered_area),
             covered: covered.collect(),
             nearest_proud: self.nearest_proud(examined, height),
+        }
+    }
+
+    fn front(&self, examined: &Examined, height: f64) -> Front {
+        let (across, upright) =
+            (self.across(), examined.body.upright().moved(self.question.y.get() + height));
+        let edge = Offset::nearest;
+        Front {
+            left: edge(across.from),
+            right: edge(across.to),
+            bottom: edge(upright.from),
+            top: edge(upright.to),
         }
     }
 

@@ -35,7 +35,7 @@ mod travel;
 
 use dashwright_quantity::{Degrees, Millimetres, Offset};
 
-pub use choose::{Covered, NearestProud, Recommended};
+pub use choose::{Covered, Front, NearestProud, Recommended};
 pub use forbid::{ClearRule, Forbidden};
 pub use proof::{Barrier, BlockedStation, BlockingPair, Proof};
 pub use report::FORMULA;

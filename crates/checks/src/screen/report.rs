@@ -89,7 +89,8 @@ fn travel<T: Copy + Into<Value>>(names: [&'static str; 3], travel: &Travel<T>, r
 }
 
 fn recommend(recommended: &Recommended, result: &mut CheckResult) {
-    let Recommended { height, stand_off, tilt, covered_area, covered: _, nearest_proud } = recommended;
+    let Recommended { height, stand_off, tilt, front: _, covered_area, covered: _, nearest_proud } =
+        recommended;
     result.result("recommended height", *height);
     result.result("recommended stand-off", *stand_off);
     result.result("recommended tilt", *tilt);

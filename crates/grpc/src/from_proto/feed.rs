@@ -8,7 +8,7 @@ use v1::size_feed_request::Load;
 
 use super::{FieldFaults, FieldProblem};
 
-const PERCENT: f64 = 100.0;
+pub(super) const PERCENT: f64 = 100.0;
 
 /// A load to be fed.
 pub(crate) fn feed(request: v1::SizeFeedRequest, faults: &mut FieldFaults) -> Option<FeedQuestion> {
@@ -66,7 +66,7 @@ fn measured<T>(number: f64, measure: impl FnOnce(f64) -> Result<T, OutOfRange>) 
     measure(number).map_err(FieldProblem::Measure)
 }
 
-fn way_back(number: i32) -> Result<Return, FieldProblem> {
+pub(super) fn way_back(number: i32) -> Result<Return, FieldProblem> {
     match v1::FeedReturn::try_from(number) {
         Ok(v1::FeedReturn::Unspecified) => Err(FieldProblem::Missing),
         Ok(v1::FeedReturn::Wire) => Ok(Return::Wire),
@@ -75,7 +75,7 @@ fn way_back(number: i32) -> Result<Return, FieldProblem> {
     }
 }
 
-fn series(number: i32) -> Result<Series, FieldProblem> {
+pub(super) fn series(number: i32) -> Result<Series, FieldProblem> {
     match v1::ConductorSystem::try_from(number) {
         Ok(v1::ConductorSystem::Unspecified) => Err(FieldProblem::Missing),
         Ok(v1::ConductorSystem::Awg) => Ok(Series::Awg),

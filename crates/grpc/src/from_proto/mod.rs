@@ -8,6 +8,7 @@ mod key;
 mod order;
 mod outcome;
 mod read_at;
+mod rules;
 mod vehicle;
 
 use std::fmt;

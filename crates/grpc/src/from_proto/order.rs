@@ -3,12 +3,14 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use dashwright_api::v1;
+use dashwright_checks::rules::Rules;
 use dashwright_model::Need;
 use dashwright_planner::{Aim, CartItem, CartLine, DEFAULT_WEIGHT, MAX_WEIGHT, Request, Supply, Wishes};
 use dashwright_planner::{cart_item, may_be_lost};
 use dashwright_quantity::{Currency, MAX_LABEL_CHARS, Money};
 use dashwright_snapshot::{RecordIx, Snapshot};
 
+use super::rules::rules;
 use super::{FieldFaults, FieldProblem};
 use crate::limits::{CART_LINES, CART_QUANTITY, EXCLUDED_PARTS, IN_HAND_PARTS, OWN_PRICES, STOCKED_PARTS};
 
@@ -19,6 +21,7 @@ pub(crate) struct Order {
     aim: Aim,
     consents: BTreeSet<Need>,
     feign_parking_brake: bool,
+    rules: Rules,
     excluded: Vec<String>,
     stocked: Vec<String>,
     in_hand: Vec<String>,
@@ -40,6 +43,7 @@ pub(crate) fn order(message: Option<v1::Order>, faults: &mut FieldFaults) -> Ord
         own_prices,
         currency,
         feign_parking_brake,
+        rules: check_rules,
     } = message;
     faults.count("order.excluded_part_ids", excluded_part_ids.len(), EXCLUDED_PARTS);
     faults.count("order.stocked_part_ids", stocked_part_ids.len(), STOCKED_PARTS);
@@ -50,6 +54,7 @@ pub(crate) fn order(message: Option<v1::Order>, faults: &mut FieldFaults) -> Ord
         aim: aim(aim_number, faults),
         consents: consents(&consented_losses, faults),
         feign_parking_brake,
+        rules: rules(check_rules, faults),
         excluded: excluded_part_ids,
         stocked: stocked_part_ids,
         in_hand: in_hand_part_ids,
@@ -111,8 +116,18 @@ fn need(number: i32) -> Result<Need, FieldProblem> {
 impl Order {
     /// The order in terms of a snapshot; a part that the catalogue does not know is a fault of its field.
     pub(crate) fn of(self, snapshot: &Snapshot, faults: &mut FieldFaults) -> Request {
-        let Self { wishes, aim, consents, feign_parking_brake, excluded, stocked, in_hand, prices, currency } =
-            self;
+        let Self {
+            wishes,
+            aim,
+            consents,
+            feign_parking_brake,
+            rules,
+            excluded,
+            stocked,
+            in_hand,
+            prices,
+            currency,
+        } = self;
         let stock = parts(snapshot, "order.stocked_part_ids", &stocked, faults);
         let supply = Supply {
             excluded: parts(snapshot, "order.excluded_part_ids", &excluded, faults),
@@ -121,7 +136,7 @@ impl Order {
             prices: own_prices(snapshot, &prices, currency, faults),
             currency,
         };
-        Request { wishes, aim, supply, consents, feign_parking_brake }
+        Request { wishes, aim, supply, consents, feign_parking_brake, rules }
     }
 }
 

@@ -15,8 +15,16 @@ use super::reason::reasons;
 /// A check.
 pub(crate) fn check(check: &PlannedCheck) -> v1::Check {
     let PlannedCheck { subject, result, reasons: why } = check;
-    let CheckResult { check: kind, outcome: came_out, formula, inputs, results, margin, settings, missing: _ } =
-        result;
+    let CheckResult {
+        check: kind,
+        outcome: came_out,
+        formula,
+        inputs,
+        results,
+        margin,
+        settings,
+        missing: _,
+    } = result;
     v1::Check {
         kind: check_kind(*kind).into(),
         subject: words::subject(*subject),

@@ -6,6 +6,7 @@ use clap::{ArgAction, Args, ValueEnum};
 use dashwright_api::v1;
 use dashwright_model::Need;
 
+use super::rules::{self, Rule};
 use super::{Page, Source, Vehicle};
 
 /// What counts once as many wishes are kept as can be.
@@ -60,6 +61,9 @@ pub(crate) struct Order {
     /// Let the plan use a lead that only feigns the parking brake; local law may forbid it
     #[arg(long)]
     pub(crate) feign_parking_brake: bool,
+    /// Hold the checks against this, as standby-days=21; may be given several times
+    #[arg(long, value_name = "RULE=VALUE", value_parser = rules::rule, action = ArgAction::Append)]
+    pub(crate) rule: Vec<Rule>,
 }
 
 /// Plan a radio into a vehicle.
@@ -152,6 +156,7 @@ impl Order {
             price,
             currency,
             feign_parking_brake,
+            rule,
         } = self;
         let wishes =
             wish.into_iter().map(|(need, weight)| v1::Wish { need: need.into(), weight: Some(weight) });
@@ -173,6 +178,7 @@ impl Order {
             own_prices: own_prices.collect(),
             currency: currency.unwrap_or_default(),
             feign_parking_brake,
+            rules: rules::message(&rule),
         }
     }
 }

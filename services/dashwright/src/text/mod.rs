@@ -5,6 +5,7 @@ mod bulk;
 mod cart;
 #[cfg(test)]
 mod cart_tests;
+mod checks;
 mod curation;
 mod exchange;
 mod explain;

@@ -7,7 +7,7 @@ use super::facets::{opening, why};
 use super::frame::LABEL;
 use super::page::{Page, bad, good, strong, warning};
 use super::plan::{Place, Writer};
-use super::{terms, work};
+use super::{checks, terms, work};
 
 /// The pieces that there are, in the order in which they are asked for.
 pub(super) fn pieces(writer: &Writer<'_>, page: &mut Page, pieces: &v1::PlanPieces, place: &Place<'_>) {
@@ -21,9 +21,11 @@ pub(super) fn pieces(writer: &Writer<'_>, page: &mut Page, pieces: &v1::PlanPiec
         seat(writer, page, pieces, place);
         needs_without_parts(page, pieces, place);
         work::work(writer, page, pieces, place);
+        checks::checks(page, pieces, place);
         alternatives(writer, page, pieces, place);
     } else {
         work::in_brief(writer, page, pieces, place);
+        checks::in_brief(page, pieces, place);
     }
 }
 
