@@ -248,6 +248,11 @@ mod tests {
             &[(Side::Width, Hole::Frame, 180.0, 178.0)],
             -2.0,
         );
+        check(
+            FaceQuestion { frame: frame(182.0, 101.0, 0.0, 0.0), opening_width: Some(mm(179.5)), ..double },
+            &[(Side::Width, Hole::Opening, 180.0, 179.5)],
+            -0.5,
+        );
         // A frame alone is enough.
         let alone = FaceQuestion {
             opening_width: None,
