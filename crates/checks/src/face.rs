@@ -172,7 +172,9 @@ fn lies_over(question: &FaceQuestion<'_>, result: &mut CheckResult) -> Vec<LiesO
     let mut over = Vec::new();
     for (obstacle, it) in surroundings.iter().enumerate() {
         // Touching is allowed.
-        let covered = across.gap(it.across()) < -EXACTNESS && upright.gap(it.upright()) < -EXACTNESS;
+        let covered = !it.is_backwards()
+            && across.gap(it.across()) < -EXACTNESS
+            && upright.gap(it.upright()) < -EXACTNESS;
         let never_cover = it.strictness == Strictness::NeverCover;
         let proud = it.proud > Millimetres::ZERO;
         if covered && (never_cover || proud) {
@@ -302,6 +304,7 @@ mod tests {
         check([-20.0, 20.0, 65.0, 90.0], 0.0, Strictness::NeverCover, None);
         check([-20.0, 20.0, 64.0, 90.0], 3.0, shade, Some((false, true)));
         check([-20.0, 20.0, 64.0, 90.0], 0.0, shade, None);
+        check([20.0, -20.0, 0.0, 10.0], 3.0, Strictness::NeverCover, None);
         check([99.0, 120.0, -80.0, -54.0], 1.0, Strictness::KeepReachable, Some((false, true)));
         check([100.0, 120.0, -80.0, -54.0], 1.0, Strictness::KeepReachable, None);
     }
