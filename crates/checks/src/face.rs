@@ -172,7 +172,9 @@ fn lies_over(question: &FaceQuestion<'_>, result: &mut CheckResult) -> Vec<LiesO
     let mut over = Vec::new();
     for (obstacle, it) in surroundings.iter().enumerate() {
         // Touching is allowed.
-        let covered = across.gap(it.across()) < -EXACTNESS && upright.gap(it.upright()) < -EXACTNESS;
+        let covered = !it.is_backwards()
+            && across.gap(it.across()) < -EXACTNESS
+            && upright.gap(it.upright()) < -EXACTNESS;
         let never_cover = it.strictness == Strictness::NeverCover;
         let proud = it.proud > Millimetres::ZERO;
         if covered && (never_cover || proud) {
@@ -248,6 +250,11 @@ mod tests {
             &[(Side::Width, Hole::Frame, 180.0, 178.0)],
             -2.0,
         );
+        check(
+            FaceQuestion { frame: frame(182.0, 101.0, 0.0, 0.0), opening_width: Some(mm(179.5)), ..double },
+            &[(Side::Width, Hole::Opening, 180.0, 179.5)],
+            -0.5,
+        );
         // A frame alone is enough.
         let alone = FaceQuestion {
             opening_width: None,
@@ -297,6 +304,7 @@ mod tests {
         check([-20.0, 20.0, 65.0, 90.0], 0.0, Strictness::NeverCover, None);
         check([-20.0, 20.0, 64.0, 90.0], 3.0, shade, Some((false, true)));
         check([-20.0, 20.0, 64.0, 90.0], 0.0, shade, None);
+        check([20.0, -20.0, 0.0, 10.0], 3.0, Strictness::NeverCover, None);
         check([99.0, 120.0, -80.0, -54.0], 1.0, Strictness::KeepReachable, Some((false, true)));
         check([100.0, 120.0, -80.0, -54.0], 1.0, Strictness::KeepReachable, None);
     }

@@ -139,6 +139,9 @@ mod tests {
             let told = found.result.results.iter().find(|it| it.name == "level").unwrap().value;
             assert!((told.number() - level).abs() < 5e-5, "{output:?}: {told:?} is not {level}");
             assert_eq!(found.kind, Some(kind), "{output:?}");
+            // To the nearer of -6 and 6 dB.
+            let margin = found.result.margin.unwrap().signed();
+            assert!((margin - (6.0 - level.abs())).abs() < 5e-5, "{output:?}: {margin}");
             let outcome = if kind == LevelKind::Suits { Outcome::Pass } else { Outcome::Advise };
             assert_eq!(found.result.outcome, outcome);
         };

@@ -161,8 +161,7 @@ pub struct CheckResult {
     pub margin: Option<Margin>,
     /// The thresholds that were used.
     pub settings: Vec<Figure>,
-    /// The names of the inputs that are not known. Where a check still came out, it does so whatever they are, or they could only
-    /// have added to it.
+    /// The names of the inputs that are not known. Where a check came out all the same, its documentation says why.
     pub missing: Vec<&'static str>,
 }
 

@@ -76,7 +76,7 @@ fn load(question: &SpeakerQuestion<'_>, result: &mut CheckResult) -> Option<Ohms
             None
         }
         (_, Some(Topology::Series)) => Some(Ohms::nearest(ohms().sum())),
-        (_, Some(Topology::Parallel)) if ohms().any(|driver| driver <= 0.0) => Some(Ohms::ZERO),
+        // One of nothing makes the sum endless, and the load nothing.
         (_, Some(Topology::Parallel)) => Some(Ohms::nearest(1.0 / ohms().map(f64::recip).sum::<f64>())),
     }
 }

@@ -81,7 +81,8 @@ pub struct SupplyReport {
     pub feed: Option<Result<Feed, NoFeed>>,
 }
 
-/// Checks the supply. Of fuse and leads the lesser decides; where only one is known it decides alone, and the other is named as missing.
+/// Checks the supply. Of fuse and leads the lesser decides. Where only one is known it decides alone, as a circuit's fuse is chosen for its
+/// leads, and the other is named as missing.
 #[must_use]
 pub fn check_supply(question: &SupplyQuestion, rules: &SupplyRules) -> SupplyReport {
     let mut result = CheckResult::begin(CheckKind::Supply, FORMULA);

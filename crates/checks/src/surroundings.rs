@@ -18,7 +18,7 @@ pub enum Strictness {
     },
 }
 
-/// A rectangle on the dash face. One whose edges are the wrong way round is nowhere.
+/// A rectangle on the dash face. One whose edges are the wrong way round covers nothing, and is refused where it would decide.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Obstacle {
     /// Left edge.

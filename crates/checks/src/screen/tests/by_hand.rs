@@ -139,6 +139,7 @@ fn steps_that_touch_are_free() {
     check((-20.0, 20.0, Some(10.0)), 59.999, &[-20.0, -10.0, 0.0]);
     // Three tenths are more than 0.3 in binary, and no more in millimetres.
     check((0.0, 1.0, Some(0.1)), 50.3, &[0.0, 0.1, 0.2, 0.3]);
+    check((0.0, 0.3, Some(0.1)), 200.0, &[0.0, 0.1, 0.2, 0.3]);
     // The greatest value is no step where the steps do not meet it.
     check((0.0, 25.0, Some(10.0)), 200.0, &[0.0, 10.0, 20.0]);
     check((7.0, 7.0, None), 200.0, &[7.0]);

@@ -34,6 +34,10 @@ fn two_that_leave_too_little_between_them_are_told() {
     let by: Vec<_> = proof(&found).stations.iter().flat_map(|station| &station.by).collect();
     let told: Vec<_> = by.iter().map(|it| (it.obstacle, it.rule, it.from.get(), it.to.get())).collect();
     assert_eq!(told, [(1, ClearRule::Cover, -364.0, 14.0), (0, ClearRule::Cover, -1.0, 364.0)]);
+    // Of two tilts the one that needs less is told: 128 × cos 10° = 126.055392.
+    let two = Screen { thickness: mm(0.0), tilt: tilts((0.0, 10.0, Some(10.0))), ..high };
+    let Barrier::Pairs(pairs) = barrier(&two, &around, &bare()) else { panic!("no pair") };
+    assert!((pairs[0].needs.get() - 126.055_392).abs() < 1e-6, "{pairs:?}");
     // Leaning needs less: 128 × cos 30° = 110.85 and no thickness. That takes 128 / 2 × sin 30° = 32 mm of stand-off.
     let leaning = Screen { thickness: mm(0.0), tilt: tilts((0.0, 30.0, Some(30.0))), ..high };
     assert_eq!(proof(&ask(&leaning, &around, &bare())).behind_dash, 1);
@@ -94,13 +98,14 @@ fn a_screen_that_reaches_behind_the_dash_face_is_told_so() {
     assert_eq!((&proof(&found).barrier, proof(&found).behind_dash), (&Barrier::Alone(vec![0]), 2));
 }
 
-/// Lying nearly flat a screen of 128 mm is 128 cos 80° + 10 sin 80° = 32.07 mm high in the front view at both ends, and 10 mm at 90°.
+/// Lying nearly flat a screen of 128 mm is 128 cos 80° + 10 sin 80° = 32.07 mm high in the front view at both ends, and 10 mm at 90°. 64 mm
+/// out its upper edge touches the dash face then.
 #[test]
 fn a_tilt_between_the_ends_is_found() {
     let check = |range: Range, leaves: f64, outcome: Outcome, complete: bool| {
         let flat = Screen {
             height: mm(128.0),
-            stand_off: travel((80.0, 90.0, None), mm),
+            stand_off: travel((60.0, 64.0, None), mm),
             tilt: tilts(range),
             ..screen(0.0, 0.0)
         };
@@ -110,7 +115,7 @@ fn a_tilt_between_the_ends_is_found() {
         found
     };
     let found = check((80.0, 100.0, None), 20.0, Outcome::Pass, false);
-    assert_eq!((recommended(&found).tilt.get(), recommended(&found).stand_off.get()), (90.0, 90.0));
+    assert_eq!((recommended(&found).tilt.get(), recommended(&found).stand_off.get()), (90.0, 64.0));
     // Only at 90° itself, where it touches both.
     let found = check((80.0, 101.0, None), 10.0, Outcome::Pass, false);
     assert!((recommended(&found).tilt.get() - 90.0).abs() < 1e-6);
