@@ -117,7 +117,7 @@ impl Planned<'_, '_> {
         let (kind, field) = match check {
             CheckKind::Depth => geometry::field_of_depth(input)?,
             CheckKind::Face => geometry::field_of_face(input, self.kit())?,
-            CheckKind::Screen => (RecordKind::Dash, "surroundings"),
+            CheckKind::Screen => geometry::field_of_screen(input)?,
             // Which of several draws, buttons or drivers is missing their checks tell themselves.
             CheckKind::Standby => return None,
             CheckKind::Supply => electrics::field_of_supply(input)?,

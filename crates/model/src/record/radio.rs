@@ -18,6 +18,13 @@ use crate::need::Feature;
 pub const MAX_LEADS: usize = 80;
 /// The most kinds of socket of one radio.
 pub const MAX_SOCKETS: usize = 40;
+/// The most steps of one movement of a floating screen: a mount has a dozen, and a tilt in tenths of a degree over 20° stays within it.
+pub const MAX_SCREEN_STEPS: u32 = 200;
+/// The most positions of a floating screen: every one is looked at for every kit of every plan. A mount with steps of 10 mm and 5°
+/// has some hundreds.
+pub const MAX_SCREEN_POSITIONS: u32 = 2_000;
+/// What a range without steps counts as.
+const STEPS_OF_A_RANGE: f64 = 20.0;
 
 /// An aftermarket radio.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -311,30 +318,47 @@ impl Check for Radio {
         faults.distinct("asks_for", &self.asks_for);
         faults.distinct("serves", &self.serves);
         if let Some(screen) = &self.floating_screen {
-            let FloatingScreen { up_down, stand_off, tilt, width, height, .. } = screen;
-            let path = "floating_screen";
-            let forwards = [
-                ("up_down", up_down.least <= up_down.greatest),
-                ("stand_off", stand_off.least <= stand_off.greatest),
-                ("tilt", tilt.least <= tilt.greatest),
-            ];
-            for (name, forwards) in forwards {
-                faults.unless(forwards, format!("{path}.{name}"), FaultKind::Backwards);
-            }
-            for (name, side) in [("width", width), ("height", height)] {
-                faults.unless(side.get() > 0.0, format!("{path}.{name}"), FaultKind::Zero);
-            }
-            let steps = [
-                ("up_down", up_down.step.map(Offset::get)),
-                ("stand_off", stand_off.step.map(Millimetres::get)),
-                ("tilt", tilt.step.map(Degrees::get)),
-            ];
-            for (name, step) in steps {
-                let positive = step.is_none_or(|step| step > 0.0);
-                faults.unless(positive, format!("{path}.{name}.step"), FaultKind::Zero);
-            }
+            screen.check(faults);
         }
     }
+}
+
+impl FloatingScreen {
+    fn check(&self, faults: &mut Faults) {
+        let path = |name: &str| format!("floating_screen.{name}");
+        for (name, side) in [("width", self.width), ("height", self.height)] {
+            faults.unless(side.get() > 0.0, path(name), FaultKind::Zero);
+        }
+        let ranges = [
+            ("up_down", numbers(&self.up_down, Offset::get)),
+            ("stand_off", numbers(&self.stand_off, Millimetres::get)),
+            ("tilt", numbers(&self.tilt, Degrees::get)),
+        ];
+        let mut positions = 1.0;
+        for (name, (least, greatest, step)) in ranges {
+            faults.unless(least <= greatest, path(name), FaultKind::Backwards);
+            faults.unless(step.is_none_or(|step| step > 0.0), path(&format!("{name}.step")), FaultKind::Zero);
+            // A range without a step is looked at as a whole, and costs as much as a few steps.
+            let steps = step.map_or(STEPS_OF_A_RANGE, |step| ((greatest - least) / step).max(0.0) + 1.0);
+            at_most(faults, path(&format!("{name}.step")), steps, MAX_SCREEN_STEPS);
+            positions *= steps;
+        }
+        at_most(faults, "floating_screen".to_owned(), positions, MAX_SCREEN_POSITIONS);
+    }
+}
+
+fn numbers<T: Copy>(travel: &Travel<T>, number: fn(T) -> f64) -> (f64, f64, Option<f64>) {
+    (number(travel.least), number(travel.greatest), travel.step.map(number))
+}
+
+fn at_most(faults: &mut Faults, path: String, found: f64, most: u32) {
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "a conversion saturates; only told"
+    )]
+    let told = found.floor() as u32;
+    faults.unless(found < f64::from(most) + 1.0, path, FaultKind::Beyond { found: told, most });
 }
 
 impl Radio {

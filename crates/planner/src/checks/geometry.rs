@@ -4,7 +4,7 @@ use dashwright_checks::depth::{self, DepthQuestion, check_depth};
 use dashwright_checks::face::{self, FaceQuestion, LiesOver, Size, check_face};
 use dashwright_checks::result::Outcome;
 use dashwright_checks::screen::{
-    Barrier, BlockingPair, Finding, Screen, ScreenQuestion, ScreenReport, Travel, check_screen,
+    self, Barrier, BlockingPair, Finding, Screen, ScreenQuestion, ScreenReport, Travel, check_screen,
 };
 use dashwright_checks::surroundings::{Frame, Obstacle, Strictness};
 use dashwright_model::record::dash::{Clearance, Dash, Surrounding};
@@ -37,6 +37,15 @@ pub(super) fn field_of_face(input: &str, kit: Option<&Part>) -> Option<(RecordKi
         (face::OPENING_WIDTH, None) => (RecordKind::Dash, "opening.width"),
         (face::OPENING_HEIGHT, None) => (RecordKind::Dash, "opening.height"),
         (face::SURROUNDINGS, _) => (RecordKind::Dash, "surroundings"),
+        _ => return None,
+    })
+}
+
+/// The field that an input of the screen is.
+pub(super) fn field_of_screen(input: &str) -> Option<(RecordKind, &'static str)> {
+    Some(match input {
+        screen::SURROUNDINGS => (RecordKind::Dash, "surroundings"),
+        screen::TILT_STEP => (RecordKind::Radio, "floating_screen.tilt.step"),
         _ => return None,
     })
 }
@@ -158,10 +167,6 @@ impl Planned<'_, '_> {
             let part = self.kit().map(|part| part.id.clone());
             reasons.push(Reason::ScreenNotFree { dash, radio, part, why });
         }
-        // A tilt in between those that were examined may be free.
-        if result.outcome == Outcome::Fail && !placed.report.complete {
-            result.outcome = Outcome::Advise;
-        }
         Around::of(dash, self.kit()).hedge(dash, &mut result.outcome, &mut reasons);
         Some((self.told(Subject::Job, result, reasons), placed))
     }
@@ -171,7 +176,7 @@ impl Planned<'_, '_> {
 /// they are published.
 fn examine(job: &JobView<'_>, kit: Option<&Part>) -> Option<PlannedScreen> {
     let set_forward = set_forward(kit);
-    let screen = screen(job.radio, set_forward)?;
+    let screen = set_out(job.radio, set_forward)?;
     let around = Around::of(job.view.dash, kit);
     let obstacles = around.obstacles();
     let frame = geometry(kit).and_then(frame);
@@ -185,7 +190,7 @@ fn examine(job: &JobView<'_>, kit: Option<&Part>) -> Option<PlannedScreen> {
 }
 
 /// The screen of a radio that a kit sets forward: it stands off from the dash by so much more.
-fn screen(radio: &Radio, set_forward: Millimetres) -> Option<Screen> {
+fn set_out(radio: &Radio, set_forward: Millimetres) -> Option<Screen> {
     let FloatingScreen { width, height, thickness, pivot_over_lower_edge, up_down, stand_off, tilt } =
         radio.floating_screen.as_ref()?;
     let further = |length: Millimetres| Millimetres::nearest(length.get() + set_forward.get());
@@ -211,13 +216,14 @@ fn travel<T: Copy>(travel: &radio::Travel<T>) -> Travel<T> {
 
 /// What keeps the screen of the radio from every position with a kit or without one, where that is proven.
 pub(crate) fn screen_obstruction(job: &JobView<'_>, kit: Option<&Part>) -> Option<ScreenObstruction> {
-    let placed = examine(job, kit)?;
-    let proven = placed.report.complete;
-    obstruction(&placed).filter(|_| proven)
+    obstruction(&examine(job, kit)?)
 }
 
 fn obstruction(placed: &PlannedScreen) -> Option<ScreenObstruction> {
-    let PlannedScreen { report: ScreenReport { finding, .. }, neighbours, .. } = placed;
+    let PlannedScreen { report: ScreenReport { finding, complete, .. }, neighbours, .. } = placed;
+    if !complete {
+        return None;
+    }
     let name = |place: &usize| neighbours.get(*place).map(|neighbour| neighbour.name.clone());
     let names = |places: &[usize]| places.iter().filter_map(name).collect();
     match finding {
