@@ -16,6 +16,9 @@ mod bulk;
 #[path = "e2e/carts.rs"]
 mod carts;
 #[cfg(test)]
+#[path = "e2e/checks.rs"]
+mod checks;
+#[cfg(test)]
 #[path = "e2e/curation.rs"]
 mod curation;
 #[cfg(test)]

@@ -3,6 +3,9 @@
 
 #![cfg(test)]
 
+#[path = "whole_catalogue/numbers.rs"]
+mod numbers;
+
 use std::collections::BTreeMap;
 use std::sync::{Arc, LazyLock};
 
@@ -18,6 +21,7 @@ use serde_json::Value;
 struct Job<'a> {
     name: String,
     audio: &'a Value,
+    dash: &'a Value,
     radio: &'a Value,
     vehicle: &'a Value,
     plan: CasePlan,
@@ -97,6 +101,7 @@ fn all_jobs() -> Vec<Job<'static>> {
     let mut jobs = Vec::new();
     for line in snapshot.lines() {
         let vehicle = &json["vehicle"][snapshot.line_id(line)];
+        let dash = &json["dash"][vehicle["dash"].as_str().unwrap()];
         for option in snapshot.options_of(line) {
             let audio = &json["factory_audio"][option.option.audio.as_str()];
             for (index, radio) in snapshot.radios().iter() {
@@ -106,7 +111,7 @@ fn all_jobs() -> Vec<Job<'static>> {
                 let parts = ids.map(|id| &json["part"][&id]).collect();
                 let name = format!("{} {} {}", snapshot.line_id(line), option.option.code, radio.id);
                 let radio = &json["radio"][radio.id.as_str()];
-                jobs.push(Job { name, audio, radio, vehicle, plan, parts });
+                jobs.push(Job { name, audio, dash, radio, vehicle, plan, parts });
             }
         }
     }
@@ -245,4 +250,32 @@ fn every_switch_of_every_chosen_module_has_one_position() {
     });
     assert!(banks.get() > 50, "{} banks", banks.get());
     assert_eq!(setting_faults(&CATALOGUE.snapshot), []);
+}
+
+#[test]
+fn zz_tmp() {
+    for job in JOBS.iter().filter(|job| !job.radio["floating_screen"].is_null()) {
+        let screen: Vec<String> = job
+            .plan
+            .verdict_reasons
+            .iter()
+            .filter(|r| format!("{r:?}").contains("ScreenNotFree"))
+            .map(|r| format!("{r:?}"))
+            .collect();
+        let found = job
+            .plan
+            .chosen
+            .as_ref()
+            .and_then(|c| c.work.as_ref())
+            .and_then(|w| w.checks.screen.as_ref())
+            .map(|s| format!("{:?}", s.report.result.outcome));
+        println!(
+            "ZZ {} | {} | {:?} | {:?} | {}",
+            job.dash["id"],
+            job.name,
+            job.plan.verdict,
+            found,
+            screen.join(" ; ")
+        );
+    }
 }

@@ -43,6 +43,8 @@ pub(super) struct Expected {
     pub(super) settings: Vec<String>,
     pub(super) features: Vec<String>,
     pub(super) needs: Vec<String>,
+    /// Checks that must be among the plan's.
+    pub(super) checks: Vec<String>,
     /// Steps in this order, each where the plan first has it.
     pub(super) steps: Vec<String>,
     /// Minutes by place.

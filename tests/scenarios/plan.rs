@@ -157,6 +157,7 @@ fn of_one(snapshot: &Snapshot, plan: &CasePlan, says: &Says, expect: &Expected) 
         ("setting", &expect.settings, &says.settings),
         ("feature", &expect.features, &says.features),
         ("need", &expect.needs, &says.needs),
+        ("check", &expect.checks, &says.checks),
     ];
     wrong.extend(among.iter().flat_map(|(what, wanted, found)| missing(what, wanted, found)));
     wrong.extend(says.out_of_order(&expect.steps));

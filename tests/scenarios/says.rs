@@ -2,7 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use dashwright_planner::{Action, CasePlan, Place, Reason, Step, minutes_at};
+use dashwright_checks::screen::Finding;
+use dashwright_planner::{Action, CasePlan, Checks, Place, Reason, Step, Subject, minutes_at};
 use dashwright_snapshot::{RecordIx, Snapshot};
 
 use super::{leads, reason_name, term};
@@ -25,12 +26,48 @@ pub(super) struct Says {
     pub(super) settings: Vec<String>,
     pub(super) features: Vec<String>,
     pub(super) needs: Vec<String>,
+    pub(super) checks: Vec<String>,
     pub(super) steps: Vec<String>,
     pub(super) minutes: BTreeMap<String, f64>,
     pub(super) adds: BTreeMap<String, i64>,
     pub(super) alternatives: Vec<Vec<String>>,
     pub(super) variants_of: BTreeMap<String, Vec<String>>,
     reasons: Vec<Reason>,
+}
+
+/// Checks as `KIND about OUTCOME margin unit`, then where the screen is best, then the direct feed.
+fn checks(checks: &Checks) -> Vec<String> {
+    let told = checks.checks.iter().map(|own| {
+        let about = match own.subject {
+            Subject::Job => String::new(),
+            Subject::Speaker(position) => format!(" {position}"),
+            Subject::Buttons(wire) => format!(" {wire}"),
+        };
+        let margin = own.result.margin.as_ref();
+        let margin = margin.map(|it| format!(" {:.3} {}", it.signed(), it.amount.value.unit()));
+        let (kind, outcome) = (term(&own.result.check), term(&own.result.outcome));
+        format!("{kind}{about} {outcome}{}", margin.unwrap_or_default())
+    });
+    let mut told: Vec<String> = told.collect();
+    let free = checks.screen.as_ref().and_then(|screen| match &screen.report.finding {
+        Finding::Free(best) => Some((screen, best)),
+        _ => None,
+    });
+    if let Some((screen, best)) = free {
+        let covered = best.covered.iter().map(|own| {
+            let name = screen.neighbours.get(own.obstacle).map_or("?", |neighbour| neighbour.name.as_str());
+            format!("; covers {:.1} mm² of {name}", own.area.get())
+        });
+        let (height, stand_off, tilt) = (best.height.get(), best.stand_off.get(), best.tilt.get());
+        told.push(format!(
+            "BEST height {height} stand-off {stand_off} tilt {tilt}{}",
+            covered.collect::<String>()
+        ));
+    }
+    if let Some(Ok(feed)) = &checks.feed {
+        told.push(format!("FEED {} fuse {}", feed.laid.conductor, feed.fuse.rating));
+    }
+    told
 }
 
 impl Says {
@@ -83,6 +120,7 @@ impl Says {
             .iter()
             .flat_map(|own| leads::settings(&part_ids(snapshot, &[own.part]).concat(), &own.settings))
             .collect();
+        self.checks = checks(&work.checks);
         self.steps = work.steps.iter().map(|own| step(snapshot, own)).collect();
         for (name, place) in [("BENCH", Place::Bench), ("VEHICLE", Place::Vehicle)] {
             self.minutes.insert(name.to_owned(), minutes_at(&work.steps, place).get());
@@ -111,6 +149,7 @@ impl Says {
             ("SETTING", &self.settings),
             ("FEATURE", &self.features),
             ("NEED", &self.needs),
+            ("CHECK", &self.checks),
             ("STEP", &self.steps),
         ];
         let all = lists.iter().flat_map(|(what, list)| list.iter().map(move |own| format!("{what} {own}")));
