@@ -251,31 +251,3 @@ fn every_switch_of_every_chosen_module_has_one_position() {
     assert!(banks.get() > 50, "{} banks", banks.get());
     assert_eq!(setting_faults(&CATALOGUE.snapshot), []);
 }
-
-#[test]
-fn zz_tmp() {
-    for job in JOBS.iter().filter(|job| !job.radio["floating_screen"].is_null()) {
-        let screen: Vec<String> = job
-            .plan
-            .verdict_reasons
-            .iter()
-            .filter(|r| format!("{r:?}").contains("ScreenNotFree"))
-            .map(|r| format!("{r:?}"))
-            .collect();
-        let found = job
-            .plan
-            .chosen
-            .as_ref()
-            .and_then(|c| c.work.as_ref())
-            .and_then(|w| w.checks.screen.as_ref())
-            .map(|s| format!("{:?}", s.report.result.outcome));
-        println!(
-            "ZZ {} | {} | {:?} | {:?} | {}",
-            job.dash["id"],
-            job.name,
-            job.plan.verdict,
-            found,
-            screen.join(" ; ")
-        );
-    }
-}

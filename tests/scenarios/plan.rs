@@ -51,6 +51,7 @@ impl Wanted {
             },
             consents: self.consents.iter().map(|need| need.parse().unwrap()).collect(),
             feign_parking_brake: self.feign_parking_brake,
+            ..Request::default()
         }
     }
 

@@ -169,3 +169,28 @@ fn dash_and_audio_agree_on_what_sits_in_the_panel() {
         }
     }
 }
+
+/// The limits stand beside `FloatingScreen`: 200 steps of a movement, 2,000 positions in all.
+#[test]
+fn a_screen_with_more_positions_than_can_be_looked_at_is_refused_by_field() {
+    let (_, _, line) = lines().find(|(_, _, text)| text.contains(r#""id":"sonquill-alder-9f""#)).unwrap();
+    let steps = |up_down: &str, stand_off: &str, tilt: &str| {
+        let text = line
+            .replace(r#""up_down":{"least":-30,"greatest":30,"step":15}"#, &format!(r#""up_down":{up_down}"#))
+            .replace(
+                r#""stand_off":{"least":8,"greatest":38,"step":10}"#,
+                &format!(r#""stand_off":{stand_off}"#),
+            )
+            .replace(r#""tilt":{"least":-10,"greatest":20,"step":5}"#, &format!(r#""tilt":{tilt}"#));
+        parse_line(text.as_bytes(), 1).map(drop).map_err(|error| error.to_string())
+    };
+    let still = r#"{"least":0,"greatest":0,"step":1}"#;
+    let ranged =
+        |steps: u32| format!(r#"{{"least":0,"greatest":{},"step":0.1}}"#, f64::from(steps - 1) / 10.0);
+    assert_eq!(steps(&ranged(200), still, still), Ok(()));
+    let many = steps(&ranged(202), still, still).unwrap_err();
+    assert!(many.contains("floating_screen.up_down.step") && many.contains("`202`, at most 200"), "{many}");
+    // 20 for the range without a step, 101 × 20 × 1 = 2,020.
+    let product = steps(&ranged(101), r#"{"least":0,"greatest":5}"#, still).unwrap_err();
+    assert!(product.contains("`floating_screen` is `2020`, at most 2000"), "{product}");
+}

@@ -339,7 +339,12 @@ impl FloatingScreen {
             faults.unless(least <= greatest, path(name), FaultKind::Backwards);
             faults.unless(step.is_none_or(|step| step > 0.0), path(&format!("{name}.step")), FaultKind::Zero);
             // A range without a step is looked at as a whole, and costs as much as a few steps.
-            let steps = step.map_or(STEPS_OF_A_RANGE, |step| ((greatest - least) / step).max(0.0) + 1.0);
+            let steps = match step {
+                _ if greatest <= least => 1.0,
+                None => STEPS_OF_A_RANGE,
+                Some(step) if step > 0.0 => (greatest - least) / step + 1.0,
+                Some(_) => 1.0,
+            };
             at_most(faults, path(&format!("{name}.step")), steps, MAX_SCREEN_STEPS);
             positions *= steps;
         }

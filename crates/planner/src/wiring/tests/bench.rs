@@ -141,6 +141,12 @@ fn mismatch(mismatch: &Mismatch) -> String {
             format!("{function} {source} onto {sink}, {}", from(sides))
         }
         Mismatch::CommonGroundOnBridged { sides } => format!("common ground, {}", from(sides)),
+        Mismatch::SpeakerLoad { position, load, least, sides } => {
+            format!("{position} {load} below {least}, {}", from(sides))
+        }
+        Mismatch::ButtonsTooClose { wire, apart, threshold, sides } => {
+            format!("{wire} {:.3} V below {threshold}, {}", apart.get(), from(sides))
+        }
         Mismatch::SteeringKind { sides } => format!("ladder, {}", from(sides)),
         Mismatch::CameraSignal { sides } => format!("camera signal, {}", from(sides)),
         Mismatch::AntennaFeed { record } => format!("antenna feed of {}", record.id),
@@ -195,6 +201,11 @@ impl Writer {
                 &mut self.audio["speakers"],
                 json!({"position": words[0], "drivers": [4.0], "return": words[1]}),
             ),
+            "drivers" => {
+                let speaker = self.audio["speakers"].as_array_mut().unwrap().last_mut().unwrap();
+                speaker["topology"] = json!(words[0]);
+                speaker["drivers"] = words[1..].iter().map(|ohms| number(ohms, 'Ω').unwrap()).collect();
+            }
             "antenna" => {
                 let mut antenna = json!({"role": "MAIN", "family": "coax"});
                 if words[0] != "UNKNOWN" {
@@ -210,10 +221,15 @@ impl Writer {
                 self.audio["camera"] = camera;
             }
             "amplifier" => self.audio["amplifier"] = json!({"feed": "SPEAKER_LEVEL", "turn_on": words[0]}),
-            "ladder" => push(
-                &mut self.audio["steering"],
-                json!({"wire": words[0], "return": "OWN", "buttons": {"up": 1000.0}}),
-            ),
+            "ladder" => {
+                let ohms = words[1..].iter().map(|ohms| number(ohms, 'Ω').unwrap());
+                let mut buttons: Map<_, _> = (1..).map(|place| format!("b{place}")).zip(ohms).collect();
+                buttons.entry("b1").or_insert(json!(1000.0));
+                push(
+                    &mut self.audio["steering"],
+                    json!({"wire": words[0], "return": "OWN", "buttons": buttons}),
+                );
+            }
             "socket" => {
                 let count: u8 = words[1].parse().unwrap();
                 push(&mut self.radio["sockets"], json!({"kind": words[0], "count": count}));
@@ -223,7 +239,16 @@ impl Writer {
             "draws" => self.radio["electrics"]["max_current"] = number(words[0], 'A').unwrap(),
             "supply" => self.radio["electrics"]["supply"] = number(words[0], 'V').unwrap(),
             "bridged" => self.radio["electrics"]["bridged_outputs"] = json!(words[0] == "true"),
-            "steers" => self.radio["steering_input"] = json!({"kind": words[0]}),
+            "least" => self.radio["electrics"]["min_load"] = number(words[0], 'Ω').unwrap(),
+            "steers" => {
+                self.radio["steering_input"] = json!({"kind": words[0]});
+                if let [_, pull_up, reference, threshold] = words {
+                    let input = &mut self.radio["steering_input"];
+                    input["pull_up"] = number(pull_up, 'Ω').unwrap();
+                    input["reference"] = number(reference, 'V').unwrap();
+                    input["learning_threshold"] = number(threshold, 'V').unwrap();
+                }
+            }
             "part" => self.part(words),
             "lead" => self.lead(words),
             "covers" | "requires" | "takes" => self.of_part(kind, words),

@@ -101,6 +101,62 @@ fn ladders() {
     check_refusals(&bench("steers LADDER"), "car", Need::Steering, &["no STEERING_1 at r"]);
 }
 
+/// Two drivers of 4 Ω side by side are 2 Ω, one behind the other 8 Ω.
+#[test]
+fn loads() {
+    let bench = |amplifier: &str, drivers: &str, least: &str| {
+        format!(
+            "{amplifier}
+            speaker FRONT_LEFT OWN_NEGATIVE
+            {drivers}
+            way p/1 SPEAKER_FRONT_LEFT_PLUS SPEAKER
+            {least}
+            lead SPEAKER_FRONT_LEFT_PLUS WH SOURCE SPEAKER
+            part h
+            lead SPEAKER_FRONT_LEFT_PLUS WH SINK @p/1
+            part m
+            lead SPEAKER_FRONT_LEFT_PLUS WH SINK SPEAKER"
+        )
+    };
+    let refused = ["FRONT_LEFT 2 Ω below 4 Ω, r onto a"];
+    let check =
+        |bench: &str, part: &str, refused: &[&str]| check_refusals(bench, part, Need::Speakers, refused);
+    check(&bench("", "drivers PARALLEL 4Ω 4Ω", "least 4Ω"), "h", &refused);
+    check(&bench("", "drivers PARALLEL 4Ω 4Ω", "least 2Ω"), "h", &[]);
+    check(&bench("", "drivers SERIES 4Ω 4Ω", "least 4Ω"), "h", &[]);
+    check(&bench("", "", "least 4Ω"), "h", &[]);
+    // What is not recorded proves nothing.
+    check(&bench("", "drivers PARALLEL 4Ω 4Ω", ""), "h", &[]);
+    // Behind an amplifier the radio does not meet the speakers, nor with a module that has outputs of its own.
+    check(&bench("amplifier LEAD", "drivers PARALLEL 4Ω 4Ω", "least 4Ω"), "h", &[]);
+    check(&bench("", "drivers PARALLEL 4Ω 4Ω", "least 4Ω"), "m", &[]);
+}
+
+/// 3.3 V over 1 kΩ: 1,000 Ω are at 1.650 V, 1,100 Ω at 3.3 × 1,100 / 2,100 = 1.729 V, 79 mV apart.
+#[test]
+fn buttons_that_are_too_close() {
+    let bench = |input: &str, buttons: &str| {
+        format!(
+            "way p/2 STEERING_1 RESISTIVE
+            ladder STEERING_1 {buttons}
+            steers LADDER {input}
+            lead STEERING_1 BN SINK RESISTIVE
+            part h
+            lead STEERING_1 WH SOURCE @p/2"
+        )
+    };
+    let check = |input: &str, buttons: &str, refused: &[&str]| {
+        for part in ["h", "car"] {
+            check_refusals(&bench(input, buttons), part, Need::Steering, refused);
+        }
+    };
+    check("1000Ω 3.3V 0.08V", "1000Ω 1100Ω", &["STEERING_1 0.079 V below 0.08 V, a onto r"]);
+    check("1000Ω 3.3V 0.07V", "1000Ω 1100Ω", &[]);
+    check("1000Ω 3.3V 0.08V", "1000Ω 2000Ω", &[]);
+    // What is not recorded proves nothing.
+    check("", "1000Ω 1100Ω", &[]);
+}
+
 #[test]
 fn camera_supplies() {
     let bench = |volts: &str, rest: &str| {
