@@ -8,6 +8,7 @@ mod key;
 mod order;
 mod outcome;
 mod read_at;
+mod sheet;
 mod vehicle;
 
 use std::fmt;
@@ -30,6 +31,7 @@ pub(crate) use key::{record_key, record_kind};
 pub(crate) use order::{Order, cart_lines, order, part, radio};
 pub(crate) use outcome::{Job, accepting, job, outcome_filter, outcome_number, outcome_place};
 pub(crate) use read_at::{exactly, read_at};
+pub(crate) use sheet::{paper, picture_kind};
 pub(crate) use vehicle::vehicle_question;
 
 /// A malformed field.
