@@ -147,7 +147,7 @@ impl fmt::Display for Refusal {
                     0 => write!(f, "the question leaves too many vehicles for a sheet")?,
                     plans => write!(f, "the question leaves {plans} plans, and a sheet is of one")?,
                 }
-                open.map_or(Ok(()), |open| write!(f, ": say the {}", open.name().replace('_', " ")))
+                open.map_or(Ok(()), |open| write!(f, ": say the {}", attribute_name(open)))
             }
             Self::SheetTooLarge { bytes } => {
                 write!(f, "the sheet has {bytes} bytes, {SHEET_BYTES} are the most that are sent")
@@ -297,7 +297,7 @@ fn told(refusal: &Refusal) -> Told {
         }
         Refusal::SheetNotSettled { plans, open } => {
             let mut metadata = vec![("plans", plans.to_string())];
-            metadata.extend(open.map(|open| ("open", open.name().to_owned())));
+            metadata.extend(open.map(|open| ("open", attribute_name(open).to_owned())));
             (Code::FailedPrecondition, ErrorReason::SheetNotSettled, metadata)
         }
         Refusal::SheetTooLarge { bytes } => {

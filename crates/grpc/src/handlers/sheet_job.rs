@@ -94,11 +94,9 @@ impl SheetJob {
 /// The plan, where the question leaves a single one: a sheet that says "or" is not worked from.
 fn only_plan(plans: Plans, asked: &Asked<'_>) -> Result<CasePlan, Refusal> {
     let Plans { verdict: _, verdict_reasons: _, mut groups, question, weakest: _ } = plans;
-    match (groups.pop(), groups.len()) {
-        (Some(only), 0) => Ok(only.plan),
-        (_, others) => Err(Refusal::SheetNotSettled {
-            plans: others + 1,
-            open: question.map(|question| question.attribute).or(asked.next_attribute()),
-        }),
-    }
+    let count = groups.len();
+    groups.pop().filter(|_| count == 1).map(|only| only.plan).ok_or_else(|| Refusal::SheetNotSettled {
+        plans: count,
+        open: question.map(|question| question.attribute).or(asked.next_attribute()),
+    })
 }

@@ -57,9 +57,9 @@ pub(super) fn side(job: &Job<'_>) -> Option<Picture> {
     let unit = ((right - left) / MOST_WIDTH_MM).max(tall / MOST_HEIGHT_MM);
     let rows = dimensions.len() as f64 * ROW_MM * unit;
     let view = Area {
-        left: left - 4.0 * unit,
+        left: left - 14.0 * unit,
         top: -tall / 2.0 - 6.0 * unit,
-        width: right - left + (8.0 + WORDS_MM) * unit,
+        width: right - left + (18.0 + WORDS_MM) * unit,
         height: tall + rows + 20.0 * unit,
     };
     let mut drawing = Drawing::default();
