@@ -74,13 +74,9 @@ fn questions(token: &str) -> Vec<Question> {
     asked
 }
 
-fn question() -> v1::VehicleQuestion {
-    v1::VehicleQuestion { words: "2013 orvane tamsel hatchback".into(), ..Default::default() }
-}
-
 fn of_vehicle(read_at: &Option<v1::ReadAt>) -> Vec<Question> {
-    let question = question();
-    let (vehicle, radio_id) = (Some(question), RADIO.to_owned());
+    let question = v1::VehicleQuestion { words: "2013 orvane tamsel hatchback".into(), ..Default::default() };
+    let (vehicle, radio_id) = (Some(question.clone()), RADIO.to_owned());
     let page = v1::ListChoicesRequest { read_at: read_at.clone(), page_size: 2, ..Default::default() };
     let choices = v1::ListChoicesRequest { vehicle: vehicle.clone(), page_size: 0, ..page.clone() };
     let resolve = v1::ResolveVehicleRequest {
@@ -112,7 +108,7 @@ fn of_vehicle(read_at: &Option<v1::ReadAt>) -> Vec<Question> {
         part_id: "hwk-210-d".into(),
         ..Default::default()
     };
-    let settled = v1::VehicleQuestion { audio_option: "A8".into(), ..question() };
+    let settled = v1::VehicleQuestion { audio_option: "A8".into(), ..question.clone() };
     let sheet = v1::RenderBenchSheetRequest {
         read_at: read_at.clone(),
         vehicle: Some(settled.clone()),

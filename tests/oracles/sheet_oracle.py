@@ -29,7 +29,7 @@ VEHICLES = [
     ("2013 orvane tamsel hatchback", "A8"),
     ("2019 orvane ulvero", "A10"),
     ("2005 brennholt falkrand", "B4"),
-    ("2019 orvane tamsel", "A8"),
+    ("2019 orvane tamsel", "A10"),
 ]
 RADIOS_LEAST = 20
 CHECKED = 0
