@@ -70,5 +70,8 @@ mod revert;
 #[path = "e2e/revisions.rs"]
 mod revisions;
 #[cfg(test)]
+#[path = "e2e/sheets.rs"]
+mod sheets;
+#[cfg(test)]
 #[path = "e2e/tls.rs"]
 mod tls;

@@ -36,3 +36,6 @@ mod secrets;
 #[cfg(test)]
 #[path = "process/serving.rs"]
 mod serving;
+#[cfg(test)]
+#[path = "process/sheets.rs"]
+mod sheets;

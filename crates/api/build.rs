@@ -27,6 +27,7 @@ const FILES: &[&str] = &[
     "dashwright/v1/plan.proto",
     "dashwright/v1/preview.proto",
     "dashwright/v1/reverse.proto",
+    "dashwright/v1/sheet.proto",
     "dashwright/v1/terms.proto",
     "dashwright/v1/vehicle.proto",
     "dashwright/v1/work.proto",

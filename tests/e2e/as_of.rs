@@ -76,7 +76,7 @@ fn questions(token: &str) -> Vec<Question> {
 
 fn of_vehicle(read_at: &Option<v1::ReadAt>) -> Vec<Question> {
     let question = v1::VehicleQuestion { words: "2013 orvane tamsel hatchback".into(), ..Default::default() };
-    let (vehicle, radio_id) = (Some(question), RADIO.to_owned());
+    let (vehicle, radio_id) = (Some(question.clone()), RADIO.to_owned());
     let page = v1::ListChoicesRequest { read_at: read_at.clone(), page_size: 2, ..Default::default() };
     let choices = v1::ListChoicesRequest { vehicle: vehicle.clone(), page_size: 0, ..page.clone() };
     let resolve = v1::ResolveVehicleRequest {
@@ -108,7 +108,23 @@ fn of_vehicle(read_at: &Option<v1::ReadAt>) -> Vec<Question> {
         part_id: "hwk-210-d".into(),
         ..Default::default()
     };
+    let settled = v1::VehicleQuestion { audio_option: "A8".into(), ..question.clone() };
+    let sheet = v1::RenderBenchSheetRequest {
+        read_at: read_at.clone(),
+        vehicle: Some(settled.clone()),
+        radio_id: RADIO.to_owned(),
+        ..Default::default()
+    };
+    let picture = v1::RenderPictureRequest {
+        read_at: read_at.clone(),
+        vehicle: Some(settled),
+        radio_id: RADIO.to_owned(),
+        picture: v1::PictureKind::Plug.into(),
+        ..Default::default()
+    };
     vec![
+        ("SheetService/RenderBenchSheet", sheet.encode_to_vec()),
+        ("SheetService/RenderPicture", picture.encode_to_vec()),
         ("FitmentService/ListChoices", page.encode_to_vec()),
         ("FitmentService/ListChoices", choices.encode_to_vec()),
         ("FitmentService/ResolveVehicle", resolve.encode_to_vec()),

@@ -18,6 +18,8 @@ use dashwright_grpc::auth::Denied;
 use dashwright_grpc::{LIMITS, Refusal};
 use dashwright_log::AppendError;
 use dashwright_model::record::golden::PlanVerdict;
+use dashwright_model::record::vehicle::Attribute;
+use dashwright_sheet::SheetError;
 use dashwright_tests::raw::{call, methods};
 use dashwright_tests::refused::Refused;
 use dashwright_tests::service::Running;
@@ -84,6 +86,12 @@ async fn produced(running: &Running) -> Vec<(ErrorReason, Status)> {
         (ErrorReason::RevisionNotKept, not_kept),
         (ErrorReason::PlanNotFound, Refusal::PlanNotFound { fingerprint: "ab12".to_owned() }),
         (ErrorReason::PlanNotSettled, Refusal::PlanNotSettled { verdict: PlanVerdict::Depends, plans: 2 }),
+        (
+            ErrorReason::SheetNotSettled,
+            Refusal::SheetNotSettled { plans: 2, open: Some(Attribute::AudioOption) },
+        ),
+        (ErrorReason::SheetTooLarge, Refusal::SheetTooLarge { bytes: 1 << 30 }),
+        (ErrorReason::SheetNotMade, Refusal::Sheet(SheetError::Template)),
         (ErrorReason::Overloaded, Refusal::Overloaded),
         (ErrorReason::StreamTooLong, Refusal::TooManyCarts),
         (ErrorReason::ImportBusy, ReceiveError::Busy.into()),

@@ -111,6 +111,9 @@ pub(crate) const CART_QUANTITY: usize = 10_000;
 pub(crate) const CARTS_IN_FLIGHT: usize = 16;
 /// Carts of one stream: a night's batch; more go into another stream, which reads a newer revision.
 pub(crate) const CARTS_PER_STREAM: usize = 10_000;
+/// Bytes of a bench sheet, or of the pictures of one call: three quarters of the largest answer, some thirty times the largest of
+/// the demo catalogue.
+pub(crate) const SHEET_BYTES: usize = 3 << 20;
 /// Hits of a search when the caller names no number.
 pub(crate) const HITS_DEFAULT: usize = 20;
 /// Hits of a search at most.
@@ -168,6 +171,7 @@ impl Limits {
             ("cart_quantity", count(CART_QUANTITY)),
             ("carts_in_flight", count(CARTS_IN_FLIGHT)),
             ("carts_per_stream", count(CARTS_PER_STREAM)),
+            ("sheet_bytes", count(SHEET_BYTES)),
             ("wish_weight", dashwright_planner::MAX_WEIGHT.into()),
             ("text_characters", count(dashwright_quantity::MAX_LABEL_CHARS)),
             ("id_bytes", count(dashwright_quantity::MAX_ID_BYTES)),

@@ -8,6 +8,7 @@ use dashwright_api::v1::catalogue_service_server::CatalogueServiceServer;
 use dashwright_api::v1::curation_service_server::CurationServiceServer;
 use dashwright_api::v1::feedback_service_server::FeedbackServiceServer;
 use dashwright_api::v1::key_service_server::KeyServiceServer;
+use dashwright_api::v1::sheet_service_server::SheetServiceServer;
 use tokio::net::TcpListener;
 use tonic::service::Routes;
 use tonic::transport::Server;
@@ -80,6 +81,9 @@ impl Serving {
         let audit = AuditServiceServer::new(service.clone())
             .max_decoding_message_size(LIMITS.request_bytes)
             .max_encoding_message_size(LIMITS.answer_bytes);
+        let sheets = SheetServiceServer::new(service.clone())
+            .max_decoding_message_size(LIMITS.request_bytes)
+            .max_encoding_message_size(LIMITS.answer_bytes);
         let keys = KeyServiceServer::new(service.clone())
             .max_decoding_message_size(LIMITS.request_bytes)
             .max_encoding_message_size(LIMITS.answer_bytes);
@@ -89,6 +93,7 @@ impl Serving {
         health.set_serving::<FeedbackServiceServer<Service>>().await;
         health.set_serving::<AuditServiceServer<Service>>().await;
         health.set_serving::<KeyServiceServer<Service>>().await;
+        health.set_serving::<SheetServiceServer<Service>>().await;
         let reflection = || {
             tonic_reflection::server::Builder::configure()
                 .register_encoded_file_descriptor_set(dashwright_api::DESCRIPTORS)
@@ -102,6 +107,7 @@ impl Serving {
             .add_service(feedback)
             .add_service(audit)
             .add_service(keys)
+            .add_service(sheets)
             .add_service(health_server)
             .add_service(reflection().build_v1().map_err(ServeError::Reflection)?)
             .add_service(reflection().build_v1alpha().map_err(ServeError::Reflection)?);
@@ -116,6 +122,7 @@ impl Serving {
         self.health.set_not_serving::<FeedbackServiceServer<Service>>().await;
         self.health.set_not_serving::<AuditServiceServer<Service>>().await;
         self.health.set_not_serving::<KeyServiceServer<Service>>().await;
+        self.health.set_not_serving::<SheetServiceServer<Service>>().await;
         self.health.set_service_status("", tonic_health::ServingStatus::NotServing).await;
         self.service.go_down();
     }

@@ -15,7 +15,9 @@ use dashwright_engine::{
 use dashwright_model::exchange::ExchangeError;
 use dashwright_model::record::RecordKind;
 use dashwright_model::record::golden::PlanVerdict;
+use dashwright_model::record::vehicle::Attribute;
 use dashwright_model::vin::VinConcern;
+use dashwright_sheet::SheetError;
 use dashwright_snapshot::IdentifyError;
 use dashwright_snapshot::identify::{Source, Stated, name as attribute_name};
 use tonic::{Code, Status};
@@ -23,7 +25,7 @@ use tonic_types::{ErrorDetails, StatusExt as _};
 
 use crate::auth::Denied;
 use crate::from_proto::{FieldFault, FieldProblem};
-use crate::limits::{CARTS_PER_STREAM, LIMITS};
+use crate::limits::{CARTS_PER_STREAM, LIMITS, SHEET_BYTES};
 
 /// The domain of every reason.
 const DOMAIN: &str = "dashwright";
@@ -71,6 +73,20 @@ pub enum Refusal {
         /// How many plans the question leaves.
         plans: usize,
     },
+    /// A sheet can not be made of several plans.
+    SheetNotSettled {
+        /// How many the question leaves; none where too many vehicles are left.
+        plans: usize,
+        /// What is to be asked next.
+        open: Option<Attribute>,
+    },
+    /// A sheet, or pictures, larger than an answer may be.
+    SheetTooLarge {
+        /// How large.
+        bytes: usize,
+    },
+    /// A sheet was not made.
+    Sheet(SheetError),
     /// A bulk edit was not made.
     BulkEdit(Box<BulkEditError>),
     /// A draft was not published.
@@ -126,6 +142,17 @@ impl fmt::Display for Refusal {
             Self::PlanNotSettled { verdict: _, plans } => {
                 write!(f, "the question leaves {plans} plans, and a job is done by one")
             }
+            Self::SheetNotSettled { plans, open } => {
+                match plans {
+                    0 => write!(f, "the question leaves too many vehicles for a sheet")?,
+                    plans => write!(f, "the question leaves {plans} plans, and a sheet is of one")?,
+                }
+                open.map_or(Ok(()), |open| write!(f, ": say the {}", attribute_name(open)))
+            }
+            Self::SheetTooLarge { bytes } => {
+                write!(f, "the sheet has {bytes} bytes, {SHEET_BYTES} are the most that are sent")
+            }
+            Self::Sheet(error) => write!(f, "{error}"),
             Self::BulkEdit(error) => write!(f, "{error}"),
             Self::Publish(error) => write!(f, "{error}"),
             Self::Receive(error) => write!(f, "{error}"),
@@ -267,6 +294,18 @@ fn told(refusal: &Refusal) -> Told {
         Refusal::PlanNotSettled { verdict, plans } => {
             let metadata = vec![("verdict", verdict.to_string()), ("plans", plans.to_string())];
             (Code::FailedPrecondition, ErrorReason::PlanNotSettled, metadata)
+        }
+        Refusal::SheetNotSettled { plans, open } => {
+            let mut metadata = vec![("plans", plans.to_string())];
+            metadata.extend(open.map(|open| ("open", attribute_name(open).to_owned())));
+            (Code::FailedPrecondition, ErrorReason::SheetNotSettled, metadata)
+        }
+        Refusal::SheetTooLarge { bytes } => {
+            let metadata = vec![("bytes", bytes.to_string()), ("most_bytes", SHEET_BYTES.to_string())];
+            (Code::ResourceExhausted, ErrorReason::SheetTooLarge, metadata)
+        }
+        Refusal::Sheet(SheetError::OtherSnapshot | SheetError::Template) => {
+            (Code::Internal, ErrorReason::SheetNotMade, Vec::new())
         }
         Refusal::BulkEdit(error) => changes::told_bulk_edit(error),
         Refusal::Publish(error) => changes::told_publish(error),
@@ -484,6 +523,9 @@ fn add_violations(details: &mut ErrorDetails, refusal: &Refusal) {
         | Refusal::View { .. }
         | Refusal::PlanNotFound { .. }
         | Refusal::PlanNotSettled { .. }
+        | Refusal::SheetNotSettled { .. }
+        | Refusal::SheetTooLarge { .. }
+        | Refusal::Sheet(_)
         | Refusal::BulkEdit(_)
         | Refusal::Publish(_)
         | Refusal::Import(_)
@@ -501,7 +543,6 @@ fn add_violations(details: &mut ErrorDetails, refusal: &Refusal) {
 
 /// The field of the request that stated something.
 fn field_of(stated: &Stated) -> &'static str {
-    use dashwright_model::record::vehicle::Attribute;
     match (stated.source, stated.attribute) {
         (Source::Vin, _) => "vehicle.vin",
         (Source::Words, _) => "vehicle.words",

@@ -11,6 +11,7 @@ mod keys;
 mod outcomes;
 mod plans;
 mod rules;
+mod sheets;
 
 use std::net::SocketAddr;
 use std::num::NonZeroU64;
@@ -38,6 +39,7 @@ pub(crate) use outcomes::{
     Outcome, OutcomeAccept, OutcomeList, OutcomeReject, OutcomeReport, OutcomeState, WrongRecord,
 };
 pub(crate) use plans::{Aim, Cart, NoQuantity, Plan, Radios, Vehicles, quantity_of};
+pub(crate) use sheets::{Picture, Sheet};
 
 /// The port that `serve` listens on unless told otherwise. RFC 6335 never assigns ports from 49152 on to a service, and
 /// Linux hands out those below 61000 to outgoing connections, so that a fixed one above is free on a fresh machine.
@@ -65,6 +67,8 @@ pub(crate) enum Command {
     LookUp(LookUp),
     /// Plan a radio into a vehicle: parts, joins, settings, steps, what becomes of each feature
     Plan(Box<Plan>),
+    /// Put a plan on paper: the bench sheet as one printable HTML page, or its pictures as SVG
+    Sheet(Box<Sheet>),
     /// Check a cart: what each line is worth, and what is lacking
     Cart(Box<Cart>),
     /// List the radios for a vehicle, those that fit first

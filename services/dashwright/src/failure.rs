@@ -15,7 +15,7 @@ use dashwright_log::{IoFault, OpenError};
 use dashwright_store::StoreError;
 use serde_json::json;
 
-use crate::client::{CartFileError, Refusal};
+use crate::client::{CartFileError, Refusal, SheetFailure};
 use crate::dataset::LoadFailure;
 use crate::feed::FeedFailure;
 use crate::tls_files::TlsFilesError;
@@ -92,6 +92,9 @@ pub(crate) enum Failure {
     /// No feed was sized.
     #[error(transparent)]
     Feed(#[from] FeedFailure),
+    /// A sheet was not written.
+    #[error(transparent)]
+    Sheet(#[from] SheetFailure),
     /// What is to be presented as a key is none.
     #[error("{origin} holds no key that could be presented")]
     Key {
@@ -342,6 +345,7 @@ impl Failure {
                  the address may read the catalogue"
             }
             Self::Feed(failure) => failure.next(),
+            Self::Sheet(failure) => failure.next(),
             Self::Tls(_) => "name PEM files that belong together: --tls-cert FILE --tls-key FILE",
             Self::File { .. } => "name a file that you may read",
             Self::Key { .. } => {

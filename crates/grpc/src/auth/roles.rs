@@ -58,6 +58,10 @@ const SERVICES: &[Service] = &[
         ],
     },
     Service {
+        name: "dashwright.v1.SheetService",
+        methods: &[row("RenderBenchSheet", Role::Reader), row("RenderPicture", Role::Reader)],
+    },
+    Service {
         name: "dashwright.v1.CatalogueService",
         methods: &[
             row("GetRecord", Role::Reader),

@@ -9,6 +9,7 @@ mod order;
 mod outcome;
 mod read_at;
 mod rules;
+mod sheet;
 mod vehicle;
 
 use std::fmt;
@@ -31,6 +32,7 @@ pub(crate) use key::{record_key, record_kind};
 pub(crate) use order::{Order, cart_lines, order, part, radio};
 pub(crate) use outcome::{Job, accepting, job, outcome_filter, outcome_number, outcome_place};
 pub(crate) use read_at::{exactly, read_at};
+pub(crate) use sheet::{paper, picture_kind};
 pub(crate) use vehicle::vehicle_question;
 
 /// A malformed field.

@@ -3,6 +3,7 @@
 use dashwright_api::v1;
 use dashwright_engine::View;
 use dashwright_model::question::VehicleQuestion;
+use dashwright_model::record::vehicle::Attribute;
 use dashwright_model::record::{RecordKey, RecordKind};
 use dashwright_planner::{JobCounts, WeakestEvidence, one_by_one};
 use dashwright_snapshot::{Candidate, Choices, Identified, MAX_CANDIDATES, Snapshot};
@@ -62,6 +63,11 @@ impl<'a> Asked<'a> {
             });
         }
         answer
+    }
+
+    /// What is to be asked next, where more lines remain than are weighed.
+    pub(crate) fn next_attribute(&self) -> Option<Attribute> {
+        self.next.as_ref()?.attribute
     }
 
     /// The next choice, where more lines remain than are weighed.

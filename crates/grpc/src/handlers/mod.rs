@@ -35,12 +35,15 @@ mod plan_install;
 mod preview_draft;
 mod publish_draft;
 mod reached;
+mod render_bench_sheet;
+mod render_picture;
 mod report_outcome;
 mod resolve_outcome;
 mod resolve_vehicle;
 mod revert_revision;
 mod revoke_key;
 mod search_records;
+mod sheet_job;
 mod size_feed;
 mod validate_draft;
 mod watch_revisions;
@@ -58,6 +61,7 @@ use dashwright_api::v1::catalogue_service_server::CatalogueService;
 use dashwright_api::v1::curation_service_server::CurationService;
 use dashwright_api::v1::feedback_service_server::FeedbackService;
 use dashwright_api::v1::key_service_server::KeyService;
+use dashwright_api::v1::sheet_service_server::SheetService;
 use dashwright_engine::keys::Caller;
 use futures_util::Stream;
 use tonic::{Request, Response, Status, Streaming};
@@ -136,6 +140,23 @@ impl FitmentService for Service {
         request: Request<v1::SizeFeedRequest>,
     ) -> Result<Response<v1::SizeFeedResponse>, Status> {
         Ok(Response::new(self.sized_feed(request.into_inner())?))
+    }
+}
+
+#[tonic::async_trait]
+impl SheetService for Service {
+    async fn render_bench_sheet(
+        &self,
+        request: Request<v1::RenderBenchSheetRequest>,
+    ) -> Result<Response<v1::RenderBenchSheetResponse>, Status> {
+        Ok(Response::new(self.bench_sheet(request.into_inner()).await?))
+    }
+
+    async fn render_picture(
+        &self,
+        request: Request<v1::RenderPictureRequest>,
+    ) -> Result<Response<v1::RenderPictureResponse>, Status> {
+        Ok(Response::new(self.pictures(request.into_inner()).await?))
     }
 }
 

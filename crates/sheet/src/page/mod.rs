@@ -30,8 +30,8 @@ pub(crate) struct Page {
     foot: String,
     head: Head,
     parts: Parts,
-    /// The dash from the front, then from the side.
-    views: Vec<Picture>,
+    front: Vec<Picture>,
+    side: Vec<Picture>,
     plugs: Vec<Picture>,
     leads: Leads,
     settings: Settings,
@@ -41,8 +41,6 @@ pub(crate) struct Page {
 
 impl Page {
     pub(crate) fn of(job: &Job<'_>) -> Self {
-        let mut views = picture::of_job(job, PictureKind::Dash);
-        views.extend(picture::of_job(job, PictureKind::Side));
         Self {
             paper: match job.input.paper {
                 Paper::A4 => "A4",
@@ -51,7 +49,8 @@ impl Page {
             foot: foot(job),
             head: Head::of(job),
             parts: Parts::of(job),
-            views,
+            front: picture::of_job(job, PictureKind::Dash),
+            side: picture::of_job(job, PictureKind::Side),
             plugs: picture::of_job(job, PictureKind::Plug),
             leads: Leads::of(job),
             settings: Settings::of(job),

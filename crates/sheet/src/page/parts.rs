@@ -20,6 +20,8 @@ pub(crate) struct Parts {
     pub(super) kits: Vec<KitRow>,
     /// Features that go on working as they are.
     pub(super) kept: Vec<String>,
+    /// Features of which nobody knows whether the car has them.
+    pub(super) unknown: Vec<String>,
     /// Features that the customer is told about.
     pub(super) told: Vec<FeatureRow>,
     pub(super) brings: Vec<String>,
@@ -77,15 +79,17 @@ impl Parts {
                 .flat_map(|step| step.fasteners.iter().map(fastener_row))
                 .collect(),
             kits: kits(job),
-            kept: features
-                .iter()
-                .filter(|feature| feature.outcome == Outcome::Kept)
-                .map(|feature| spoken(feature.feature.name()))
-                .collect(),
+            kept: with_outcome(features, Outcome::Kept),
+            unknown: with_outcome(features, Outcome::Unknown),
             told: features.iter().filter_map(told).collect(),
             brings: job.radio.brings.iter().map(ToString::to_string).collect(),
         }
     }
+}
+
+fn with_outcome(features: &[PlannedFeature], outcome: Outcome) -> Vec<String> {
+    let of = features.iter().filter(|feature| feature.outcome == outcome);
+    of.map(|feature| spoken(feature.feature.name())).collect()
 }
 
 fn row(job: &Job<'_>, planned: &PlannedPart) -> Option<PartRow> {
@@ -175,13 +179,12 @@ fn why(part: &Part, piece: &Label) -> String {
     said.map(ToString::to_string).unwrap_or_default()
 }
 
-/// A feature that the customer is told about, unless it goes on working as it is or was never there.
+/// A feature that works less than before, or no longer.
 fn told(feature: &PlannedFeature) -> Option<FeatureRow> {
     let outcome = match feature.outcome {
-        Outcome::Kept | Outcome::NotPresent => return None,
+        Outcome::Kept | Outcome::NotPresent | Outcome::Unknown => return None,
         Outcome::KeptWithLimit => "kept, with a limit",
         Outcome::Lost => "LOST",
-        Outcome::Unknown => "unknown",
     };
     let limits = feature.limits.iter().map(ToString::to_string);
     let reasons = feature.reasons.iter().map(words::reason);

@@ -14,7 +14,7 @@ use crate::words::spoken;
 /// The widest that it is on paper.
 const MOST_WIDTH_MM: f64 = 176.0;
 /// The tallest that it is on paper: its legend stays on the same page.
-const MOST_HEIGHT_MM: f64 = 118.0;
+const MOST_HEIGHT_MM: f64 = 96.0;
 /// White round it, as a share of the longer side.
 const MARGIN: f64 = 0.03;
 
@@ -26,6 +26,7 @@ struct Body {
     area: Area,
     /// The pen, its width and dashes in millimetres on paper.
     pen: Pen,
+    fill: &'static str,
     /// Where along its edge the mark is tried first.
     at: f64,
 }
@@ -41,6 +42,10 @@ pub(super) fn front(job: &Job<'_>) -> Option<Picture> {
     let bar = scale_bar_length(view.width);
     let view = Area { height: view.height + 9.0 * unit, ..view };
     let mut drawing = Drawing::default();
+    // Greys first, then every line over them: where two bodies contend, both edges are seen.
+    for body in bodies.iter().filter(|body| body.fill != "none") {
+        drawing.rect(&body.area, Pen { fill: body.fill, stroke: "none", width: 0.0, dashes: None });
+    }
     surroundings(&mut drawing, job, unit);
     for body in &bodies {
         drawing.rect(&body.area, on_paper(body.pen, unit));
@@ -81,7 +86,8 @@ fn bodies(job: &Job<'_>) -> Vec<Body> {
         let Some((width, height)) = size else { return };
         let area = centred(centre, (width, height));
         let detail = format!("{} × {} mm", num(width), num(height));
-        bodies.push(Body { mark, name, detail, area, pen, at });
+        let fill = if mark == "E" { "#d9d9d9" } else { "none" };
+        bodies.push(Body { mark, name, detail, area, pen, fill, at });
     };
     let origin = (0.0, 0.0);
     let cavity = opening.cavity.map(|cavity| (cavity.width.get(), cavity.height.get()));
@@ -98,10 +104,13 @@ fn bodies(job: &Job<'_>) -> Vec<Body> {
         add("D", format!("pocket of {kit}"), of(pocket), Pen::line(0.35).dashed(1.5, 1.0), 0.5);
     }
     let body = size(chassis.width, chassis.height);
-    add("E", "body of the radio".to_owned(), (body, centre), Pen::line(0.45).filled("#d9d9d9"), 0.65);
+    add("E", "body of the radio".to_owned(), (body, centre), Pen::line(0.45), 0.65);
     let face = job.radio.face.map(|face| (face.width.get(), face.height.get()));
     add("F", "face of the radio".to_owned(), (face, centre), Pen::line(0.3), 0.8);
     bodies.extend(job.input.screen.map(screen_body));
+    // Where the body of the radio lies no pocket can be: that one stays in the box.
+    let radio = bodies.iter().find(|body| body.mark == "E").map(|body| body.area);
+    bodies.retain(|body| body.mark != "D" || radio.is_none_or(|radio| radio.common(&body.area).is_none()));
     bodies
 }
 
@@ -113,7 +122,7 @@ fn screen_body(screen: &ScreenPlacement) -> Body {
     let free =
         if screen.free { "covers nothing that must stay clear" } else { "COVERS WHAT MUST STAY CLEAR" };
     let name = format!("screen at its recommended position: {free}");
-    Body { mark: "G", name, detail, area, pen: Pen::line(0.8).dashed(4.0, 1.4), at: 0.05 }
+    Body { mark: "G", name, detail, area, pen: Pen::line(0.8).dashed(4.0, 1.4), fill: "none", at: 0.05 }
 }
 
 /// The surroundings as they stand on the dash face; what a kit replaces has a dashed edge.
@@ -125,7 +134,7 @@ fn surroundings(drawing: &mut Drawing, job: &Job<'_>, unit: f64) {
             Clearance::MayShade { .. } => Pen::line(0.25),
         };
         let pen = if thing.on_replaced_panel { pen.dashed(1.0, 0.8) } else { pen };
-        drawing.rounded(&area_of(thing), 2.0 * unit, on_paper(pen.filled("#fff"), unit));
+        drawing.rounded(&area_of(thing), 2.0 * unit, on_paper(pen, unit));
     }
 }
 

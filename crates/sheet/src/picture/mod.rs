@@ -16,8 +16,9 @@ use crate::job::Job;
 use crate::svg::Svg;
 
 /// What a picture shows.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum PictureKind {
+    #[default]
     /// The dash from the front: opening, surroundings, and where the radio and its screen come to lie.
     Dash,
     /// The radio from the side: depth.

@@ -68,7 +68,7 @@ fn picture(job: &Job<'_>, plug: &FactoryPlug, uses: &BTreeMap<&PlugWay, Use>, nu
         width: COLUMNS as f64 * CELL_MM.0 + 2.0,
         height: rows as f64 * CELL_MM.1 + 2.0,
     };
-    let name = cut(&job.snapshot.term_name(plug.family.as_str()).to_owned(), 60);
+    let name = cut(job.snapshot.term_name(plug.family.as_str()), 60);
     let title = format!("Plug {name}: what its ways carry in this car");
     let legend: Vec<LegendRow> = ways.iter().map(|way| row(way, used(way))).collect();
     let said = legend.iter().map(|row| format!("way {}: {}, {}", row.mark, row.name, row.detail));

@@ -57,10 +57,10 @@ pub(super) fn side(job: &Job<'_>) -> Option<Picture> {
     let unit = ((right - left) / MOST_WIDTH_MM).max(tall / MOST_HEIGHT_MM);
     let rows = dimensions.len() as f64 * ROW_MM * unit;
     let view = Area {
-        left: left - 4.0 * unit,
-        top: -tall / 2.0 - 6.0 * unit,
-        width: right - left + (8.0 + WORDS_MM) * unit,
-        height: tall + rows + 20.0 * unit,
+        left: left - 14.0 * unit,
+        top: -tall / 2.0 - 10.0 * unit,
+        width: right - left + (18.0 + WORDS_MM) * unit,
+        height: tall + rows + 24.0 * unit,
     };
     let mut drawing = Drawing::default();
     let pieces = Pieces { unit, tall };
@@ -193,8 +193,8 @@ impl Pieces {
             let area = Area { left, top: -centre - height / 2.0, width: *thickness, height: *height };
             drawing.rect(&area, self.pen(0.6).dashed(2.0 * self.unit, 0.9 * self.unit));
             let size = 3.2 * self.unit;
-            let above = (left, -self.tall / 2.0 - 2.0 * self.unit);
-            drawing.text(above, size, Anchor::End, false, "screen");
+            let above = (left + thickness, -self.tall / 2.0 - 6.0 * self.unit);
+            drawing.text(above, size, Anchor::Middle, false, "screen");
         }
     }
 

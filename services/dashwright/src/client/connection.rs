@@ -10,6 +10,7 @@ use dashwright_api::v1::curation_service_client::CurationServiceClient;
 use dashwright_api::v1::feedback_service_client::FeedbackServiceClient;
 use dashwright_api::v1::fitment_service_client::FitmentServiceClient;
 use dashwright_api::v1::key_service_client::KeyServiceClient;
+use dashwright_api::v1::sheet_service_client::SheetServiceClient;
 use dashwright_engine::keys::KeyText;
 use dashwright_grpc::LIMITS;
 use tonic::metadata::{Ascii, MetadataValue};
@@ -108,6 +109,11 @@ impl Connection {
     /// The calls about the outcomes of jobs.
     pub(crate) fn feedback(&self) -> FeedbackServiceClient<Line> {
         FeedbackServiceClient::new(self.line.clone()).max_decoding_message_size(LIMITS.answer_bytes)
+    }
+
+    /// The calls that put plans on paper.
+    pub(crate) fn sheets(&self) -> SheetServiceClient<Line> {
+        SheetServiceClient::new(self.line.clone()).max_decoding_message_size(LIMITS.answer_bytes)
     }
 
     /// The calls about the trail.

@@ -28,6 +28,7 @@ mod record;
 mod refusal;
 mod reverse;
 mod revisions;
+mod sheet;
 
 pub(crate) use audit::audit;
 pub(crate) use backup::backup;
@@ -47,3 +48,4 @@ pub(crate) use record::record;
 pub(crate) use refusal::Refusal;
 pub(crate) use reverse::{radios, vehicles};
 pub(crate) use revisions::{diff, revisions, watch};
+pub(crate) use sheet::{SheetFailure, sheet};

@@ -1,0 +1,181 @@
+//! What a sheet shows, against the plain records of the demo catalogue.
+
+use dashwright_planner::Verdict;
+use dashwright_quantity::{Degrees, Fraction, LeadColour, Millimetres, Offset};
+
+use super::{Case, DEMO, some_cases, text_of};
+use crate::{
+    CheckLine, CheckOutcome, Paper, PictureKind, ScreenPlacement, SheetInput, bench_sheet, pictures,
+};
+
+fn floating() -> Case<'static> {
+    Case::of(&DEMO, "orvane-ulvero-2019", 1, "nordvale-loom-10f")
+}
+
+#[test]
+fn a_job_that_is_not_to_be_begun_says_so_first() {
+    let mut seen = Vec::new();
+    for case in some_cases() {
+        let text = text_of(&case.sheet());
+        let begins = matches!(case.plan.verdict, Verdict::FitsAsIs | Verdict::FitsWithParts);
+        assert_eq!(text.starts_with("DO NOT BEGIN THIS JOB."), !begins, "{}", &text[..80]);
+        assert_eq!(text.contains("Parts to pull"), begins);
+        seen.push(case.plan.verdict);
+    }
+    for verdict in [Verdict::CannotFit, Verdict::NoKnownWay, Verdict::FitsWithParts] {
+        assert!(seen.contains(&verdict), "no {verdict:?} among them");
+    }
+}
+
+/// By the records: `falkrand-1` has 187 mm behind the panel, the wide chassis of `auristane-umber-2w` 200 mm.
+#[test]
+fn a_proof_stands_with_its_numbers_and_both_edges_are_drawn() {
+    let case = Case::of(&DEMO, "brennholt-falkrand-2005", 0, "auristane-umber-2w");
+    let page = case.sheet();
+    assert!(text_of(&page).contains("a width of 187 mm, the least chassis of the class has 200 mm"));
+    let drawn = |width: &str| page.contains(&format!(" width=\"{width}\" height=\"1"));
+    assert!(drawn("187") && drawn("200") && page.contains(" width=\"182\" height=\"53\" fill=\"none\""));
+}
+
+/// By the record of `ulvero-1`: the opening is 205 × 122 mm, its centre at the origin, y down in a picture.
+#[test]
+fn the_dash_is_drawn_to_scale_and_every_mark_has_its_name() {
+    let case = floating();
+    let [picture] = pictures(&case.input(), PictureKind::Dash).try_into().unwrap();
+    let document = picture.document();
+    assert!(document.contains("<rect x=\"-102.5\" y=\"-61\" width=\"205\" height=\"122\""), "{document}");
+    for row in &picture.legend {
+        assert!(document.contains(&format!(">{}</text>", row.mark)), "no mark {}", row.mark);
+    }
+    assert!(document.contains(">100 mm</text>"));
+    assert!(document.starts_with("<svg xmlns=\"http://www.w3.org/2000/svg\""));
+}
+
+/// Depth there 196 + forward 6 - body 70 - plugs 30 = 102 mm, by the records and by hand.
+#[test]
+fn the_side_view_has_the_spare_depth() {
+    let case = floating();
+    let [picture] = pictures(&case.input(), PictureKind::Side).try_into().unwrap();
+    let spare = picture.legend.iter().find(|row| row.name == "to spare").unwrap();
+    assert_eq!(spare.detail, "102 mm");
+}
+
+#[test]
+fn switches_stand_as_the_plan_says_and_on_lies_where_the_record_says() {
+    let case = floating();
+    let [bank] = pictures(&case.input(), PictureKind::Switches).try_into().unwrap();
+    assert!(bank.description.contains("on is down"), "{}", bank.description);
+    for row in &bank.legend {
+        assert_eq!(row.detail == "slider down", row.name == "ON", "{row:?}");
+    }
+    // A slider at the lower end begins below the middle of its slot: 2.5 + 15 / 2.
+    let document = bank.document();
+    let sliders = document.lines().filter(|line| line.contains("fill=\"#000\" stroke=\"#000\""));
+    let tops: Vec<f64> = sliders
+        .map(|line| line.split("y=\"").nth(1).unwrap().split('"').next().unwrap().parse().unwrap())
+        .collect();
+    let low: Vec<bool> = tops.iter().map(|top| *top > 10.0).collect();
+    assert_eq!(low, bank.legend.iter().map(|row| row.name == "ON").collect::<Vec<_>>());
+}
+
+#[test]
+fn every_join_of_a_plan_is_on_its_sheet_with_letters_and_differing_colours_in_words() {
+    let mut differing = 0;
+    for case in some_cases() {
+        let Some(work) = case.plan.chosen.as_ref().and_then(|chosen| chosen.work.as_ref()) else { continue };
+        let page = case.sheet();
+        if !matches!(case.plan.verdict, Verdict::FitsAsIs | Verdict::FitsWithParts) {
+            continue;
+        }
+        let count = |text: &str| page.matches(text).count();
+        assert_eq!(count("aria-label=\"joined: "), work.wiring.joins.len());
+        let differ = work
+            .wiring
+            .joins
+            .iter()
+            .filter(|join| !join.same_colour && join.ends.iter().all(|end| end.colour.is_some()));
+        let differ = differ.count();
+        assert_eq!(count("≠ DIFFER"), differ);
+        differing += differ;
+        let colours: Vec<LeadColour> =
+            work.wiring.joins.iter().flat_map(|join| &join.ends).filter_map(|end| end.colour).collect();
+        for colour in colours {
+            assert!(page.contains(&format!("<span class=\"code num\">{colour}</span>")), "{colour}");
+        }
+        for step in 1..=work.steps.len() {
+            let named = [format!("done: step {step}\""), format!("good: step {step}\"")];
+            assert!(named.iter().any(|name| page.contains(name.as_str())), "no step {step}");
+        }
+    }
+    assert!(differing > 20, "{differing} joins of differing colours");
+}
+
+#[test]
+fn paper_is_named_to_the_printer() {
+    let case = floating();
+    let letter = bench_sheet(&SheetInput { paper: Paper::Letter, ..case.input() }).unwrap();
+    assert!(letter.contains("@page { size: letter;") && case.sheet().contains("@page { size: A4;"));
+}
+
+#[test]
+fn a_screen_is_drawn_where_it_is_placed_and_what_it_covers_is_hatched_and_told() {
+    let at = |value: f64| Offset::new(value).unwrap();
+    let mut screen = ScreenPlacement {
+        left: at(-129.0),
+        right: at(129.0),
+        bottom: at(-80.0),
+        top: at(80.0),
+        stand_off: Some(Millimetres::new(12.0).unwrap()),
+        tilt: Some(Degrees::new(5.0).unwrap()),
+        covered: vec![(0, Fraction::new(0.25).unwrap())],
+        free: false,
+    };
+    let page = floating().sheet_with(&[], &screen);
+    assert!(page.contains("<rect x=\"-129\" y=\"-80\" width=\"258\" height=\"160\""));
+    let text = text_of(&page);
+    assert!(text.contains("COVERS WHAT MUST STAY CLEAR"), "{text}");
+    assert!(
+        text.contains("COVERED 25 % (hatched)")
+            && text.contains("its back 12 mm before the dash, tilted 5 °")
+    );
+    let lines = |page: &str| page.matches("<line ").count();
+    let hatched = lines(&page);
+    screen.covered.clear();
+    screen.free = true;
+    let page = floating().sheet_with(&[], &screen);
+    assert!(hatched > lines(&page) && text_of(&page).contains("covers nothing that must stay clear"));
+}
+
+#[test]
+fn checks_stand_with_sign_figures_formula_and_margin() {
+    let line = |name: &str, outcome| CheckLine {
+        name: name.to_owned(),
+        outcome,
+        formula: "U = R · I".to_owned(),
+        inputs: "15 A, 0.02 Ω".to_owned(),
+        margin: "0.06 V".to_owned(),
+        missing: Vec::new(),
+    };
+    let missing = CheckLine {
+        missing: vec!["radio/one electrics.standby".to_owned()],
+        ..line("standby", CheckOutcome::NoData)
+    };
+    let checks = [
+        line("depth", CheckOutcome::Pass),
+        line("supply", CheckOutcome::Advise),
+        line("load", CheckOutcome::Fail),
+        missing,
+    ];
+    let case = floating();
+    let page = bench_sheet(&SheetInput { checks: &checks, ..case.input() }).unwrap();
+    let text = text_of(&page);
+    for words in [
+        "Depth ✓ holds 15 A, 0.02 Ω U = R · I 0.06 V",
+        "Supply ! holds, take care",
+        "Load ✗ DOES NOT HOLD",
+        "Standby ? not known 15 A, 0.02 Ω missing: radio/one electrics.standby",
+    ] {
+        assert!(text.contains(words), "no `{words}` in {text}");
+    }
+    assert!(!text.contains("No computed checks") && text_of(&case.sheet()).contains("No computed checks"));
+}
