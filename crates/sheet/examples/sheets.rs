@@ -47,8 +47,6 @@ fn main() -> Result<(), Box<dyn Error>> {
                     revision,
                     fingerprint: "0123abcd",
                     paper: Paper::A4,
-                    checks: &[],
-                    screen: None,
                 };
                 let start = Instant::now();
                 let page = bench_sheet(&input)?;

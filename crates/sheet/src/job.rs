@@ -1,8 +1,9 @@
 //! A plan with the records that a sheet looks at, found once.
 
+use dashwright_checks::screen::{Covered, Finding, Recommended};
 use dashwright_model::record::{Dash, FactoryAudio, Part, Radio};
-use dashwright_planner::{Chosen, Work};
-use dashwright_quantity::PartId;
+use dashwright_planner::{Chosen, PlannedScreen, ScreenNeighbour, Work};
+use dashwright_quantity::{Fraction, PartId};
 use dashwright_snapshot::{RecordIx, Snapshot};
 
 use crate::input::SheetInput;
@@ -18,6 +19,29 @@ pub(crate) struct Job<'a> {
     pub(crate) audio: Option<&'a FactoryAudio>,
     pub(crate) chosen: Option<&'a Chosen>,
     pub(crate) work: Option<&'a Work>,
+    /// Where the floating screen is to stand.
+    pub(crate) screen: Option<ScreenAt<'a>>,
+}
+
+/// The recommended position of a floating screen.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct ScreenAt<'a> {
+    pub(crate) best: &'a Recommended,
+    neighbours: &'a [ScreenNeighbour],
+}
+
+impl ScreenAt<'_> {
+    fn of(work: &Work) -> Option<ScreenAt<'_>> {
+        let PlannedScreen { report, neighbours, .. } = work.checks.screen.as_ref()?;
+        let Finding::Free(best) = &report.finding else { return None };
+        Some(ScreenAt { best, neighbours })
+    }
+
+    /// What it covers: the places in the dash's list of surroundings, and which share of each.
+    pub(crate) fn covered(&self) -> impl Iterator<Item = (usize, Fraction)> {
+        let place = |own: &Covered| Some((self.neighbours.get(own.obstacle)?.surrounding, own.share));
+        self.best.covered.iter().filter_map(place)
+    }
 }
 
 impl<'a> Job<'a> {
@@ -25,6 +49,7 @@ impl<'a> Job<'a> {
     pub(crate) fn of(input: &'a SheetInput<'a>) -> Option<Self> {
         let snapshot = input.snapshot;
         let chosen = input.plan.chosen.as_ref();
+        let work = chosen.and_then(|chosen| chosen.work.as_ref());
         Some(Self {
             input,
             snapshot,
@@ -32,7 +57,8 @@ impl<'a> Job<'a> {
             radio: snapshot.radios().get(input.radio)?,
             audio: audio(input),
             chosen,
-            work: chosen.and_then(|chosen| chosen.work.as_ref()),
+            work,
+            screen: work.and_then(ScreenAt::of),
         })
     }
 

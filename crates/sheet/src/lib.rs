@@ -20,7 +20,7 @@ pub mod words;
 #[cfg(test)]
 mod tests;
 
-pub use input::{CheckLine, CheckOutcome, Paper, Revision, ScreenPlacement, SheetInput};
+pub use input::{Paper, Revision, SheetInput};
 pub use picture::{LegendRow, Picture, PictureKind, pictures};
 
 use std::fmt;

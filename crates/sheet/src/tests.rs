@@ -11,7 +11,7 @@ use dashwright_planner::{CasePlan, Request, WeakestEvidence, plan};
 use dashwright_snapshot::identify::YearSet;
 use dashwright_snapshot::{Candidate, LineIx, RecordIx, Snapshot, SourceRecord};
 
-use crate::{CheckLine, Paper, Revision, ScreenPlacement, SheetInput, bench_sheet};
+use crate::{Paper, Revision, SheetInput, bench_sheet};
 
 static DEMO: LazyLock<Snapshot> = LazyLock::new(|| snapshot(|line| line.to_owned()));
 
@@ -58,17 +58,11 @@ impl<'s> Case<'s> {
             revision: Revision { number: 7, token: "demo.7", content_hash: "ab12" },
             fingerprint: "0123abcd",
             paper: Paper::A4,
-            checks: &[],
-            screen: None,
         }
     }
 
     fn sheet(&self) -> String {
         bench_sheet(&self.input()).unwrap()
-    }
-
-    fn sheet_with(&self, checks: &[CheckLine], screen: &ScreenPlacement) -> String {
-        bench_sheet(&SheetInput { checks, screen: Some(screen), ..self.input() }).unwrap()
     }
 }
 

@@ -68,8 +68,7 @@ impl SheetJob {
         })
     }
 
-    /// What a sheet is made from. **The one place where computed checks and the screen's placement are handed over**: until
-    /// the plan has them there are none, and the sheet says so.
+    /// What a sheet is made from.
     pub(super) fn input<'a>(&'a self, view: &'a View, paper: Paper) -> SheetInput<'a> {
         let Self { revision, fingerprint, candidates, radio, plan, weakest } = self;
         SheetInput {
@@ -85,8 +84,6 @@ impl SheetJob {
             },
             fingerprint,
             paper,
-            checks: &[],
-            screen: None,
         }
     }
 }

@@ -163,5 +163,6 @@ pub(crate) fn direct_feed(sized: &Result<Feed, NoFeed>) -> v1::DirectFeed {
             Ok(own) => Outcome::Feed(feed(own)),
             Err(none) => Outcome::None(no_feed(none)),
         }),
+        text: words::direct_feed(sized),
     }
 }

@@ -1,17 +1,19 @@
 //! What a sheet rests on: computed checks with their numbers, records with their evidence, and the revision.
 
+use dashwright_checks::result::{CheckResult, Figure, Outcome};
 use dashwright_model::Evidence;
 use dashwright_model::record::{RecordKey, RecordKind};
-use dashwright_planner::rests_on;
+use dashwright_planner::{PlannedCheck, rests_on};
 
 use super::sentence;
-use crate::input::{CheckLine, CheckOutcome};
 use crate::job::Job;
-use crate::words::spoken;
+use crate::words::{self, spoken};
 
 /// The last sections.
 pub(crate) struct Proof {
     pub(super) checks: Vec<CheckRow>,
+    /// The direct feed that the supply needs; empty where it needs none.
+    pub(super) feed: String,
     pub(super) records: Vec<RecordRow>,
     pub(super) weakest: String,
     pub(super) not_proven: bool,
@@ -28,9 +30,12 @@ pub(crate) struct CheckRow {
     pub(super) sign: &'static str,
     pub(super) outcome: &'static str,
     pub(super) inputs: String,
+    pub(super) results: String,
+    pub(super) settings: String,
     pub(super) formula: String,
     pub(super) margin: String,
-    pub(super) missing: String,
+    /// What is not recorded, and what else is worth knowing.
+    pub(super) reasons: String,
 }
 
 /// A record that the plan rests on.
@@ -44,9 +49,11 @@ pub(crate) struct RecordRow {
 impl Proof {
     pub(super) fn of(job: &Job<'_>) -> Self {
         let input = job.input;
+        let numbers = job.work.map(|work| &work.checks);
         let keys = rests_on(job.snapshot, input.candidates, input.radio, input.plan);
         Self {
-            checks: input.checks.iter().map(check).collect(),
+            checks: numbers.into_iter().flat_map(|own| &own.checks).map(check).collect(),
+            feed: numbers.and_then(|own| own.feed.as_ref()).map(words::direct_feed).unwrap_or_default(),
             records: keys.iter().filter_map(|key| record(job, key)).collect(),
             weakest: input
                 .weakest
@@ -61,22 +68,29 @@ impl Proof {
     }
 }
 
-fn check(line: &CheckLine) -> CheckRow {
-    let CheckLine { name, outcome, formula, inputs, margin, missing } = line;
+fn check(check: &PlannedCheck) -> CheckRow {
+    let PlannedCheck { subject, result, reasons } = check;
+    let CheckResult { check: kind, outcome, formula, inputs, results, margin, settings, missing: _ } = result;
     let (sign, outcome) = match outcome {
-        CheckOutcome::Pass => ("✓", "holds"),
-        CheckOutcome::Advise => ("!", "holds, take care"),
-        CheckOutcome::Fail => ("✗", "DOES NOT HOLD"),
-        CheckOutcome::NoData => ("?", "not known"),
+        Outcome::Pass => ("✓", "holds"),
+        Outcome::Advise => ("!", "holds, take care"),
+        Outcome::Fail => ("✗", "DOES NOT HOLD"),
+        Outcome::NoData => ("?", "not known"),
     };
+    let about = words::subject(*subject);
+    let name = words::check_name(*kind);
+    let name = if about.is_empty() { name.to_owned() } else { format!("{name}, {about}") };
+    let list = |figures: &[Figure]| figures.iter().map(words::figure).collect::<Vec<_>>().join(", ");
     CheckRow {
-        name: sentence(name),
+        name: sentence(&name),
         sign,
         outcome,
-        inputs: inputs.clone(),
-        formula: formula.clone(),
-        margin: margin.clone(),
-        missing: missing.join(", "),
+        inputs: list(inputs),
+        results: list(results),
+        settings: list(settings),
+        formula: formula.replace("<=", "≤").replace(">=", "≥").replace(" * ", " × "),
+        margin: margin.as_ref().map(words::margin).unwrap_or_default(),
+        reasons: reasons.iter().map(words::reason).collect::<Vec<_>>().join("; "),
     }
 }
 

@@ -1,13 +1,13 @@
 //! The dash from the front, to scale: the opening, what is around it, and where the radio and its screen come to lie.
 
+use dashwright_checks::screen::{Front, Recommended};
 use dashwright_model::record::dash::{Clearance, Surrounding};
 use dashwright_model::record::part::Frame;
 use dashwright_quantity::{Fraction, Offset};
 
 use super::label::Marks;
 use super::{LegendRow, Picture, size};
-use crate::input::ScreenPlacement;
-use crate::job::Job;
+use crate::job::{Job, ScreenAt};
 use crate::svg::{Anchor, Area, Drawing, Pen, num};
 use crate::words::spoken;
 
@@ -50,7 +50,7 @@ pub(super) fn front(job: &Job<'_>) -> Option<Picture> {
     for body in &bodies {
         drawing.rect(&body.area, on_paper(body.pen, unit));
     }
-    if let Some(screen) = job.input.screen {
+    if let Some(screen) = &job.screen {
         covered(&mut drawing, job, screen, unit);
     }
     marks(&mut drawing, job, &bodies, view, unit);
@@ -107,21 +107,23 @@ fn bodies(job: &Job<'_>) -> Vec<Body> {
     add("E", "body of the radio".to_owned(), (body, centre), Pen::line(0.45), 0.65);
     let face = job.radio.face.map(|face| (face.width.get(), face.height.get()));
     add("F", "face of the radio".to_owned(), (face, centre), Pen::line(0.3), 0.8);
-    bodies.extend(job.input.screen.map(screen_body));
+    bodies.extend(job.screen.as_ref().map(screen_body));
     // Where the body of the radio lies no pocket can be: that one stays in the box.
     let radio = bodies.iter().find(|body| body.mark == "E").map(|body| body.area);
     bodies.retain(|body| body.mark != "D" || radio.is_none_or(|radio| radio.common(&body.area).is_none()));
     bodies
 }
 
-fn screen_body(screen: &ScreenPlacement) -> Body {
-    let area = area(screen.left, screen.right, screen.bottom, screen.top);
-    let mut detail = format!("{} × {} mm", num(area.width), num(area.height));
-    detail.extend(screen.stand_off.map(|back| format!(", its back {back} before the dash")));
-    detail.extend(screen.tilt.map(|tilt| format!(", tilted {tilt}")));
-    let free =
-        if screen.free { "covers nothing that must stay clear" } else { "COVERS WHAT MUST STAY CLEAR" };
-    let name = format!("screen at its recommended position: {free}");
+fn screen_body(screen: &ScreenAt<'_>) -> Body {
+    let Recommended { height, stand_off, tilt, front, .. } = screen.best;
+    let area = front_area(front);
+    let detail = format!(
+        "{} × {} mm seen from the front, {height} over its zero, its back {stand_off} before the dash, tilted {tilt}",
+        num(area.width),
+        num(area.height)
+    );
+    let covers = if screen.best.covered.is_empty() { "covers nothing" } else { "covers what is hatched" };
+    let name = format!("screen at its recommended position: {covers}");
     Body { mark: "G", name, detail, area, pen: Pen::line(0.8).dashed(4.0, 1.4), fill: "none", at: 0.05 }
 }
 
@@ -139,10 +141,10 @@ fn surroundings(drawing: &mut Drawing, job: &Job<'_>, unit: f64) {
 }
 
 /// What the screen covers, hatched.
-fn covered(drawing: &mut Drawing, job: &Job<'_>, screen: &ScreenPlacement, unit: f64) {
-    let outline = area(screen.left, screen.right, screen.bottom, screen.top);
-    for (index, _) in &screen.covered {
-        let thing = job.dash.surroundings.get(*index);
+fn covered(drawing: &mut Drawing, job: &Job<'_>, screen: &ScreenAt<'_>, unit: f64) {
+    let outline = front_area(&screen.best.front);
+    for (index, _) in screen.covered() {
+        let thing = job.dash.surroundings.get(index);
         if let Some(common) = thing.and_then(|thing| area_of(thing).common(&outline)) {
             drawing.hatch(&common, 1.6 * unit, on_paper(Pen::line(0.3), unit));
         }
@@ -182,7 +184,7 @@ fn legend(job: &Job<'_>, bodies: &[Body]) -> Vec<LegendRow> {
     let things = job.dash.surroundings.iter().enumerate().map(|(number, thing)| LegendRow {
         mark: (number + 1).to_string(),
         name: format!("{} ({})", thing.name, spoken(thing.kind.name())),
-        detail: heed(thing, covered_share(job.input.screen, number)),
+        detail: heed(thing, covered_share(job.screen.as_ref(), number)),
     });
     let mut bodies: Vec<&Body> = bodies.iter().collect();
     bodies.sort_by_key(|body| body.mark);
@@ -194,8 +196,8 @@ fn legend(job: &Job<'_>, bodies: &[Body]) -> Vec<LegendRow> {
     bodies.chain(things).collect()
 }
 
-fn covered_share(screen: Option<&ScreenPlacement>, number: usize) -> Option<Fraction> {
-    screen?.covered.iter().find(|(index, _)| *index == number).map(|(_, share)| *share)
+fn covered_share(screen: Option<&ScreenAt<'_>>, number: usize) -> Option<Fraction> {
+    screen?.covered().find(|(index, _)| *index == number).map(|(_, share)| share)
 }
 
 /// What is to be heeded of something beside the opening.
@@ -226,7 +228,7 @@ fn notes(job: &Job<'_>, unit: f64) -> Vec<String> {
     if job.dash.surroundings.is_empty() {
         notes.push("What is around the opening is not recorded.".to_owned());
     }
-    if let (Some(screen), None) = (&job.radio.floating_screen, job.input.screen) {
+    if let (Some(screen), None) = (&job.radio.floating_screen, job.screen) {
         notes.push(format!(
             "The radio's screen ({} × {}) stands before the dash and is not drawn: no position was worked out with this \
              plan. Hold it up and look before it is fixed.",
@@ -254,6 +256,11 @@ fn area(left: Offset, right: Offset, bottom: Offset, top: Offset) -> Area {
         width: right.get() - left.get(),
         height: top.get() - bottom.get(),
     }
+}
+
+fn front_area(front: &Front) -> Area {
+    let Front { left, right, bottom, top } = front;
+    area(*left, *right, *bottom, *top)
 }
 
 fn centred((x, y): (f64, f64), (width, height): (f64, f64)) -> Area {

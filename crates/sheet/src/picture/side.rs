@@ -95,13 +95,14 @@ fn lengths(job: &Job<'_>) -> Lengths {
         body_height,
         opening_height: opening.unwrap_or(body_height),
         screen: job.radio.floating_screen.as_ref().map(|screen| {
-            let placed = job.input.screen;
+            let placed = job.screen.map(|screen| screen.best);
             let frame_centre = frame.map_or(0.0, |frame| frame.y.get());
             Screen {
-                back: placed.and_then(|at| at.stand_off).unwrap_or(screen.stand_off.least).get(),
+                back: placed.map_or(screen.stand_off.least, |at| at.stand_off).get(),
                 thickness: screen.thickness.get(),
                 height: screen.height.get(),
-                centre: placed.map_or(frame_centre, |at| f64::midpoint(at.bottom.get(), at.top.get())),
+                centre: placed
+                    .map_or(frame_centre, |at| f64::midpoint(at.front.bottom.get(), at.front.top.get())),
             }
         }),
     }
@@ -242,7 +243,7 @@ fn notes(job: &Job<'_>, lengths: &Lengths, unit: f64) -> Vec<String> {
     if !missing.is_empty() {
         notes.push(format!("Not recorded: {}. Measure before the dash is opened.", missing.join(", ")));
     }
-    if lengths.screen.is_some() && job.input.screen.is_none_or(|screen| screen.stand_off.is_none()) {
+    if lengths.screen.is_some() && job.screen.is_none() {
         notes.push("The screen is drawn as near to the dash as it goes.".to_owned());
     }
     notes

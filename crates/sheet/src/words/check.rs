@@ -1,5 +1,6 @@
 //! Checks in words: what was checked, how it came out, and its numbers.
 
+use dashwright_checks::feed::{Feed, NoFeed};
 use dashwright_checks::result::{CheckKind, Figure, Margin, Outcome, Value};
 use dashwright_planner::{PlannedCheck, ScreenObstruction, Subject};
 use dashwright_quantity::Label;
@@ -90,6 +91,22 @@ pub fn check(check: &PlannedCheck) -> String {
         text.push_str(&format!("; {}", super::reason(reason)));
     }
     text
+}
+
+/// The direct feed that a supply needs, or that there is none.
+#[must_use]
+pub fn direct_feed(sized: &Result<Feed, NoFeed>) -> String {
+    match sized {
+        Ok(Feed { laid, fuse, thinner: _ }) => format!(
+            "{} straight from the battery, with a fuse of {} ({}, type {}, ISO 8820-3) at the battery; a larger fuse in the \
+             car's circuit never cures an overload",
+            laid.conductor,
+            fuse.rating,
+            fuse.colour,
+            fuse.kind.letter()
+        ),
+        Err(_) => "no conductor with a fuse feeds it by these rules".to_owned(),
+    }
 }
 
 /// What keeps a screen from every position.

@@ -11,7 +11,7 @@ mod vehicle;
 mod wiring;
 
 pub use caution::caution;
-pub use check::{amount, check, check_name, check_outcome, figure, margin, subject};
+pub use check::{amount, check, check_name, check_outcome, direct_feed, figure, margin, subject};
 pub use reason::{reason, side_name};
 pub use step::{ToldAction, action};
 pub use vehicle::distinction;

@@ -122,18 +122,7 @@ fn position(position: &v1::ScreenPosition) -> String {
 }
 
 fn direct_feed(page: &mut Page, pieces: &v1::PlanPieces) {
-    use v1::direct_feed::Outcome;
-    let Some(outcome) = pieces.direct_feed.as_ref().and_then(|feed| feed.outcome.as_ref()) else { return };
-    let text = match outcome {
-        Outcome::Feed(v1::Feed { conductor, fuse_amperes, fuse_colour, fuse_type, thinner: _ }) => {
-            let size = conductor.as_ref().map_or("", |laid| laid.size.as_str());
-            format!(
-                "{size} straight from the battery, with a fuse of {} A ({fuse_colour}, type {fuse_type}, ISO 8820-3) at the \
-                 battery; a larger fuse in the car's circuit never cures an overload",
-                number(*fuse_amperes)
-            )
-        }
-        Outcome::None(_) => "no conductor and fuse feed it by these rules; see `dashwright feed`".to_owned(),
-    };
-    page.labelled(2, "direct feed", LABEL, &warning(&text));
+    if let Some(feed) = &pieces.direct_feed {
+        page.labelled(2, "direct feed", LABEL, &warning(&feed.text));
+    }
 }
