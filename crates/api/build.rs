@@ -8,10 +8,10 @@ use prost::Message as _;
 /// The files of the schema.
 const FILES: &[&str] = &[
     "dashwright/v1/audit.proto",
-    "dashwright/v1/check.proto",
     "dashwright/v1/bulk.proto",
     "dashwright/v1/cart.proto",
     "dashwright/v1/catalogue.proto",
+    "dashwright/v1/check.proto",
     "dashwright/v1/common.proto",
     "dashwright/v1/curation.proto",
     "dashwright/v1/draft.proto",

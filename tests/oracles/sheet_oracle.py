@@ -11,18 +11,15 @@ some vehicles of the demo catalogue.
 
 from __future__ import annotations
 
-import json
 import os
-import queue
 import re
-import subprocess
 import sys
-import threading
 import xml.etree.ElementTree as ElementTree
 
 import html5lib
 
-SECONDS = 120
+from _served import Server
+
 HTML, SVG = "{http://www.w3.org/1999/xhtml}", "{http://www.w3.org/2000/svg}"
 # A vehicle of each kind of dash, by words, with the code of its audio option.
 VEHICLES = [
@@ -39,32 +36,6 @@ def check(holds: bool, what: str) -> None:
     global CHECKED
     assert holds, what
     CHECKED += 1
-
-
-class Server:
-    """The demo catalogue, served."""
-
-    def __init__(self, binary: str) -> None:
-        self.binary = binary
-        self.process = subprocess.Popen([binary, "demo"], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
-        lines: queue.Queue[str] = queue.Queue()
-        threading.Thread(target=lambda: [lines.put(line) for line in self.process.stdout], daemon=True).start()
-        while not (found := re.search(r"http://(127\.0\.0\.1:\d+)", lines.get(timeout=SECONDS))):
-            pass
-        self.address = found[1]
-
-    def run(self, *arguments: str) -> subprocess.CompletedProcess[str]:
-        command = [self.binary, *arguments, "--server", self.address]
-        return subprocess.run(command, capture_output=True, text=True, timeout=SECONDS)
-
-    def json(self, *arguments: str) -> dict:
-        done = self.run(*arguments, "--json")
-        assert done.returncode == 0, f"{arguments}: {done.stderr}"
-        return json.loads(done.stdout)
-
-    def stop(self) -> None:
-        self.process.terminate()
-        self.process.wait(timeout=SECONDS)
 
 
 def page(text: str, what: str) -> None:

@@ -29,17 +29,10 @@ pub fn reason(reason: &Reason) -> String {
         Reason::FactMissing { record, field } => {
             format!("unknown: nothing is recorded in `{field}` of {record}")
         }
-        Reason::CircuitAtPlug { audio: _, function } => {
-            format!("{} is on a wire at the factory radio", spoken(function.name()))
-        }
-        Reason::CircuitElsewhere { audio: _, function, found_at } => {
-            let place = found_at.as_ref().map(|place| format!(": {place}")).unwrap_or_default();
-            format!("{} is on a wire elsewhere{place}", spoken(function.name()))
-        }
-        Reason::CircuitOnBus { audio: _, function } => {
-            format!("{} is only a message on a data bus", spoken(function.name()))
-        }
-        Reason::CircuitAbsent { audio: _, function } => format!("the car has no {}", spoken(function.name())),
+        Reason::CircuitAtPlug { .. }
+        | Reason::CircuitElsewhere { .. }
+        | Reason::CircuitOnBus { .. }
+        | Reason::CircuitAbsent { .. } => circuit_text(reason),
         Reason::AmplifierBetween { audio: _, feed, location } => {
             let place = location.as_ref().map(|place| format!(" ({place})")).unwrap_or_default();
             format!("a factory amplifier{place}, {}, stands before the speakers", amplifier_feed(*feed))
@@ -79,6 +72,24 @@ pub fn reason(reason: &Reason) -> String {
         | Reason::LeftOut { .. }
         | Reason::FeignsInterlock { .. }
         | Reason::SettingsContradict { .. } => refusal_text(reason),
+    }
+}
+
+/// Where a circuit of the car is.
+fn circuit_text(reason: &Reason) -> String {
+    match reason {
+        Reason::CircuitAtPlug { audio: _, function } => {
+            format!("{} is on a wire at the factory radio", spoken(function.name()))
+        }
+        Reason::CircuitElsewhere { audio: _, function, found_at } => {
+            let place = found_at.as_ref().map(|place| format!(": {place}")).unwrap_or_default();
+            format!("{} is on a wire elsewhere{place}", spoken(function.name()))
+        }
+        Reason::CircuitOnBus { audio: _, function } => {
+            format!("{} is only a message on a data bus", spoken(function.name()))
+        }
+        Reason::CircuitAbsent { audio: _, function } => format!("the car has no {}", spoken(function.name())),
+        _ => String::new(),
     }
 }
 
