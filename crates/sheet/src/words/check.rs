@@ -67,12 +67,12 @@ pub fn figure(figure: &Figure) -> String {
     format!("{} {}", figure.name, amount(figure.value))
 }
 
-/// What is to spare or lacks.
+/// What is to spare; below nothing what lacks.
 #[must_use]
 pub fn margin(margin: &Margin) -> String {
     let Margin { amount: Figure { name, value }, short } = margin;
-    let lacks = if *short { ", which lacks" } else { "" };
-    format!("{name} {}{lacks}", amount(*value))
+    let sign = if *short { "-" } else { "" };
+    format!("{name} {sign}{}", amount(*value))
 }
 
 /// A check in one line.
