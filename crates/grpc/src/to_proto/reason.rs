@@ -128,12 +128,12 @@ fn figures(reason: &Reason) -> Vec<v1::Figure> {
             };
             vec![depth("depth needed", *needs), depth("depth there", *has)]
         }
-        Reason::ScreenNotFree { dash: _, radio: _, part: _, why } => match why {
-            ScreenObstruction::Between { lower: _, upper: _, leaves, needs } => {
-                vec![length("room between them", *leaves), length("room needed", *needs)]
-            }
-            _ => Vec::new(),
-        },
+        Reason::ScreenNotFree {
+            dash: _,
+            radio: _,
+            part: _,
+            why: ScreenObstruction::Between { lower: _, upper: _, leaves, needs },
+        } => vec![length("room between them", *leaves), length("room needed", *needs)],
         _ => Vec::new(),
     }
 }

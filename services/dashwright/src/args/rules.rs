@@ -44,35 +44,35 @@ pub(crate) enum Rule {
 pub(super) enum RuleFault {
     /// There is no value.
     #[error("it is not RULE=VALUE, as standby-days=21")]
-    NoValue,
+    Value,
     /// There is no such rule.
     #[error("no rule is called so; there are {}, feed-returns, feed-system", NUMBERED.iter().map(|rule| rule.0).collect::<Vec<_>>().join(", "))]
-    NoRule,
+    Rule,
     /// The value is no number.
     #[error("`{found}` is no number")]
-    NoNumber { found: String },
+    Number { found: String },
     /// The value is no way back.
     #[error("`{found}` is neither wire nor chassis")]
-    NoWayBack { found: String },
+    WayBack { found: String },
     /// The value is no system.
     #[error("`{found}` is neither awg nor mm2")]
-    NoSystem { found: String },
+    System { found: String },
 }
 
 /// A rule, as `standby-days=21`.
 pub(super) fn rule(text: &str) -> Result<Rule, RuleFault> {
-    let (name, value) = text.split_once('=').ok_or(RuleFault::NoValue)?;
+    let (name, value) = text.split_once('=').ok_or(RuleFault::Value)?;
     let found = value.to_owned();
     match (name, value) {
         ("feed-returns", "wire") => Ok(Rule::Returns(v1::FeedReturn::Wire)),
         ("feed-returns", "chassis") => Ok(Rule::Returns(v1::FeedReturn::Chassis)),
-        ("feed-returns", _) => Err(RuleFault::NoWayBack { found }),
+        ("feed-returns", _) => Err(RuleFault::WayBack { found }),
         ("feed-system", "awg") => Ok(Rule::System(v1::ConductorSystem::Awg)),
         ("feed-system", "mm2") => Ok(Rule::System(v1::ConductorSystem::SquareMillimetres)),
-        ("feed-system", _) => Err(RuleFault::NoSystem { found }),
+        ("feed-system", _) => Err(RuleFault::System { found }),
         _ => {
-            let place = NUMBERED.iter().position(|(known, _)| *known == name).ok_or(RuleFault::NoRule)?;
-            let number = value.parse().map_err(|_| RuleFault::NoNumber { found })?;
+            let place = NUMBERED.iter().position(|(known, _)| *known == name).ok_or(RuleFault::Rule)?;
+            let number = value.parse().map_err(|_| RuleFault::Number { found })?;
             Ok(Rule::Number(place, number))
         }
     }
