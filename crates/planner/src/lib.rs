@@ -58,7 +58,7 @@ pub use plan::{
     PlannedPart, Plans, Total, Work,
 };
 pub use plans::{plan, same_plan};
-pub use reason::{Reason, ScreenObstruction, Side};
+pub use reason::{NarrowPair, Reason, ScreenObstruction, Side};
 pub use request::{Aim, DEFAULT_WEIGHT, MAX_WEIGHT, Request, Supply, Wishes, may_be_lost};
 pub use rests::{JobCounts, gist, job_counts, rests_on};
 pub use reverse::{RadioForVehicle, VehicleForRadio, VehiclesForRadio, needs_served, radios_for_vehicle};

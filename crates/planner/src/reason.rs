@@ -26,21 +26,25 @@ pub enum ScreenObstruction {
     DashFace,
     /// Each of these alone.
     EachOf(Vec<Label>),
-    /// These two leave too little between them.
-    Between {
-        /// The one below.
-        lower: Label,
-        /// The one above.
-        upper: Label,
-        /// What they leave.
-        leaves: Offset,
-        /// What the screen needs, margins included.
-        needs: Offset,
-    },
+    /// Each of these pairs leaves too little between its two.
+    Between(Vec<NarrowPair>),
     /// All of these together.
     Together(Vec<Label>),
     /// It would be free in between the steps of its travel only.
     BetweenSteps,
+}
+
+/// Two neighbours that leave a screen too little between them.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NarrowPair {
+    /// The one below.
+    pub lower: Label,
+    /// The one above.
+    pub upper: Label,
+    /// What they leave.
+    pub leaves: Offset,
+    /// What the screen needs, margins included.
+    pub needs: Offset,
 }
 
 /// Why something is so.

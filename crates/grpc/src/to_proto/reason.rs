@@ -1,7 +1,7 @@
 //! Reasons, with the records and numbers that they rest on. Every match is exhaustive; the words are those of the sheet.
 
 use dashwright_api::v1;
-use dashwright_planner::{Mismatch, Reason, ScreenObstruction, Side};
+use dashwright_planner::{Mismatch, NarrowPair, Reason, ScreenObstruction, Side};
 use dashwright_quantity::{Millimetres, Offset};
 use dashwright_sheet::words::{self, side_name};
 
@@ -128,16 +128,22 @@ fn figures(reason: &Reason) -> Vec<v1::Figure> {
             };
             vec![depth("depth needed", *needs), depth("depth there", *has)]
         }
-        Reason::ScreenNotFree {
-            dash: _,
-            radio: _,
-            part: _,
-            why: ScreenObstruction::Between { lower: _, upper: _, leaves, needs },
-        } => vec![length("room between them", *leaves), length("room needed", *needs)],
+        Reason::ScreenNotFree { dash: _, radio: _, part: _, why: ScreenObstruction::Between(pairs) } => {
+            pairs.iter().flat_map(narrow_pair).collect()
+        }
         _ => Vec::new(),
     }
 }
 
-fn length(name: &str, length: Offset) -> v1::Figure {
-    v1::Figure { name: name.to_owned(), value: length.get(), unit: Offset::UNIT.to_owned() }
+fn narrow_pair(pair: &NarrowPair) -> [v1::Figure; 2] {
+    let NarrowPair { lower, upper, leaves, needs } = pair;
+    let figure = |name: String, length: Offset| v1::Figure {
+        name,
+        value: length.get(),
+        unit: Offset::UNIT.to_owned(),
+    };
+    [
+        figure(format!("room between {lower} and {upper}"), *leaves),
+        figure(format!("room needed between {lower} and {upper}"), *needs),
+    ]
 }

@@ -16,7 +16,7 @@ use dashwright_quantity::{Label, Millimetres, Offset};
 use super::{Planned, PlannedCheck, PlannedScreen, ScreenNeighbour, Subject};
 use crate::demand::replaces_panel;
 use crate::job::JobView;
-use crate::reason::{Reason, ScreenObstruction};
+use crate::reason::{NarrowPair, Reason, ScreenObstruction};
 
 /// The field that an input of the depth is.
 pub(super) fn field_of_depth(input: &str) -> Option<(RecordKind, &'static str)> {
@@ -234,9 +234,12 @@ fn obstruction(placed: &PlannedScreen) -> Option<ScreenObstruction> {
             Barrier::Alone(places) => ScreenObstruction::EachOf(names(places)),
             Barrier::Together(places) => ScreenObstruction::Together(names(places)),
             Barrier::Pairs(pairs) => {
-                let BlockingPair { lower, upper, leaves, needs } = pairs.first()?;
-                let (lower, upper) = (name(lower)?, name(upper)?);
-                ScreenObstruction::Between { lower, upper, leaves: *leaves, needs: *needs }
+                let pair = |pair: &BlockingPair| {
+                    let BlockingPair { lower, upper, leaves, needs } = pair;
+                    let (lower, upper) = (name(lower)?, name(upper)?);
+                    Some(NarrowPair { lower, upper, leaves: *leaves, needs: *needs })
+                };
+                ScreenObstruction::Between(pairs.iter().filter_map(pair).collect())
             }
         }),
     }

@@ -2,7 +2,7 @@
 
 use dashwright_checks::feed::{Feed, NoFeed};
 use dashwright_checks::result::{CheckKind, Figure, Margin, Outcome, Value};
-use dashwright_planner::{PlannedCheck, ScreenObstruction, Subject};
+use dashwright_planner::{NarrowPair, PlannedCheck, ScreenObstruction, Subject};
 use dashwright_quantity::Label;
 
 use super::spoken;
@@ -109,6 +109,12 @@ pub fn direct_feed(sized: &Result<Feed, NoFeed>) -> String {
     }
 }
 
+fn narrow_pair(pair: &NarrowPair) -> String {
+    let NarrowPair { lower, upper, leaves, needs } = pair;
+    let (leaves, needs) = (amount((*leaves).into()), amount((*needs).into()));
+    format!("{lower} and {upper} leave {leaves} between them, the screen needs {needs}")
+}
+
 /// What keeps a screen from every position.
 #[must_use]
 pub(super) fn obstruction(why: &ScreenObstruction) -> String {
@@ -118,9 +124,7 @@ pub(super) fn obstruction(why: &ScreenObstruction) -> String {
         ScreenObstruction::EachOf(names) => {
             format!("in every position it would cover or touch {}", list(names))
         }
-        ScreenObstruction::Between { lower, upper, leaves, needs } => {
-            format!("{lower} and {upper} leave {leaves} between them, the screen needs {needs}")
-        }
+        ScreenObstruction::Between(pairs) => pairs.iter().map(narrow_pair).collect::<Vec<_>>().join("; "),
         ScreenObstruction::Together(names) => format!("{} together leave it no position", list(names)),
         ScreenObstruction::BetweenSteps => "it is free in between the steps of its travel only".to_owned(),
     }
