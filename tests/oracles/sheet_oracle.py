@@ -54,7 +54,8 @@ def page(text: str, what: str) -> None:
         check(table.find(f"{HTML}caption") is not None, f"{what}: a table without caption")
         columns = len(table.findall(f"{HTML}thead/{HTML}tr/{HTML}th"))
         for row in table.findall(f"{HTML}tbody/{HTML}tr"):
-            check(len(list(row)) == columns, f"{what}: a row of {len(list(row))} cells under {columns}")
+            cells = sum(int(cell.get("colspan", "1")) for cell in row)
+            check(cells == columns, f"{what}: a row of {cells} cells under {columns}")
             check(any(cell.tag == f"{HTML}th" and cell.get("scope") == "row" for cell in row), f"{what}: no row header")
         check(all(cell.get("scope") for cell in table.iter(f"{HTML}th")), f"{what}: a th without scope")
     ids = [element.get("id") for element in named if element.get("id")]
