@@ -63,6 +63,8 @@ class StandIn(grpc.GenericRpcHandler):
         self.target = target
         self.refusals = refusals
         self.calls: collections.Counter[str] = collections.Counter()
+        # The most messages of one call that waited for their answer at a time.
+        self.most_open = 0
 
     def service(self, handler_call_details: grpc.HandlerCallDetails) -> grpc.RpcMethodHandler:
         # On the wire a call of one message is a stream of one.
@@ -72,7 +74,18 @@ class StandIn(grpc.GenericRpcHandler):
             self.calls[path] += 1
             if self.calls[path] <= self.refusals:
                 refuse(context)
-            yield from self.target.stream_stream(path)(requests, timeout=context.time_remaining())
+            asked = answered = 0
+
+            def counted() -> Iterator[bytes]:
+                nonlocal asked
+                for request in requests:
+                    asked += 1
+                    self.most_open = max(self.most_open, asked - answered)
+                    yield request
+
+            for reply in self.target.stream_stream(path)(counted(), timeout=context.time_remaining()):
+                answered += 1
+                yield reply
 
         return grpc.stream_stream_rpc_method_handler(answer)
 
