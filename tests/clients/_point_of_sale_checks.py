@@ -44,6 +44,9 @@ def check_one_list(server: str) -> None:
     for told in ("44.90 USD  Ampersund 4L.118", "39.95 USD  Quellmark Q7.214 ", "228.45 USD  in all for 6 parts"):
         assert told in done.stdout, f"`{told}` is not in:\n{done.stdout}"
     assert "\nask: " not in done.stdout, done.stdout
+    # The factory radio fed the driver's display over the data bus, and no part for this car says that it keeps it.
+    lost = done.stdout.partition("will not work any more: ")[2].partition("\n")[0]
+    assert "driver display" in lost and "steering" not in lost, done.stdout
     # Whatever else is told, these are: the maker's word prevails, and nobody probes the restraint system.
     beware = done.stdout.partition("\nbeware\n")[2]
     assert "maker" in beware and "restraint" in beware, done.stdout
@@ -53,7 +56,7 @@ def check_lists(server: str) -> None:
     counter = point_of_sale.Counter(f"http://{server}", point_of_sale.SERVICE_CONFIG)
     for audio, parts, cents in (("B6", BASE, BASE_CENTS), ("A8", AMPLIFIED, AMPLIFIED_CENTS)):
         answer = counter.plan(CAR, RADIO, audio)
-        assert counter.verdict(answer) == "FITS_WITH_PARTS", answer.verdict
+        assert point_of_sale.verdict(answer) == "fits with parts", answer.verdict
         assert {part.part_id for part in answer.settled.parts} == parts, audio
         assert answer.settled.total.price.minor_units == cents, answer.settled.total
         assert answer.settled.total.price.currency == "USD", answer.settled.total

@@ -36,7 +36,7 @@ MOST_VEHICLES_TOLD = 6
 # Ends of the program.
 ONE_LIST, NO_LIST, QUESTION_OPEN = 0, 1, 3
 # Verdicts with which the radio goes in.
-FITS = ("FITS_AS_IS", "FITS_WITH_PARTS")
+FITS = ("fits as is", "fits with parts")
 
 
 def compiled(schema: pathlib.Path) -> types.SimpleNamespace:
@@ -48,13 +48,11 @@ def compiled(schema: pathlib.Path) -> types.SimpleNamespace:
         raise SystemExit(f"the schema in {schema} does not compile")
     sys.path.insert(0, directory.name)
     try:
-        from dashwright.v1 import fitment_pb2, fitment_service_pb2_grpc, plan_pb2, vehicle_pb2
+        from dashwright.v1 import fitment_service_pb2_grpc, plan_pb2, vehicle_pb2
     finally:
         sys.path.remove(directory.name)
         directory.cleanup()
-    return types.SimpleNamespace(
-        answers=fitment_pb2, plans=plan_pb2, services=fitment_service_pb2_grpc, vehicles=vehicle_pb2
-    )
+    return types.SimpleNamespace(plans=plan_pb2, services=fitment_service_pb2_grpc, vehicles=vehicle_pb2)
 
 
 class Counter:
@@ -81,18 +79,19 @@ class Counter:
         request = self.schema.plans.PlanInstallRequest(vehicle=vehicle, radio_id=radio)
         return self.stub.PlanInstall(request, timeout=seconds, metadata=self.metadata)
 
-    def verdict(self, answer: Any) -> str:
-        """The verdict of an answer by its name: "FITS_WITH_PARTS"."""
-        return self.schema.answers.Verdict.Name(answer.verdict).removeprefix("VERDICT_")
-
     def close(self) -> None:
         self.channel.close()
 
 
-def told_plan(answer: Any, verdict: str) -> list[str]:
+def verdict(answer: Any) -> str:
+    """The verdict in words, as "fits with parts"."""
+    return name_of(answer, "verdict", "VERDICT_")
+
+
+def told_plan(answer: Any) -> list[str]:
     """A plan as a person at the counter reads it."""
     named = {part.id: part for part in answer.parts}
-    lines = [f"{answer.radio.brand} {answer.radio.model}: {verdict.lower().replace('_', ' ')}"]
+    lines = [f"{answer.radio.brand} {answer.radio.model}: {verdict(answer)}"]
     lines += told_matches(answer)
     # As long as many vehicles are possible their lists help nobody: the question does.
     few = len(answer.candidates) <= MOST_VEHICLES_TOLD
@@ -119,13 +118,12 @@ def told_matches(answer: Any) -> list[str]:
     """What was not taken as it was typed: a slip at the counter must not sell the parts of another car."""
     lines = []
     for match in answer.matches:
-        # The names of the enum, without importing one more module.
-        kind = match.DESCRIPTOR.fields_by_name["kind"].enum_type.values_by_number[match.kind].name
-        if kind == "MATCH_KIND_MISSPELT":
+        kind = name_of(match, "kind", "MATCH_KIND_")
+        if kind == "misspelt":
             lines.append(f"  `{match.typed}` is taken for {match.matched}")
-        elif kind == "MATCH_KIND_UNUSED":
+        elif kind == "unused":
             lines.append(f"  `{match.typed}` was not understood and counts for nothing")
-        elif kind == "MATCH_KIND_UNCHECKED":
+        elif kind == "unchecked":
             lines.append(f"  `{match.typed}` could not be checked")
     return lines + [f"  {concern.text}" for concern in answer.vin_concerns]
 
@@ -135,12 +133,21 @@ def told_pieces(heading: str, pieces: Any, named: dict[str, Any]) -> list[str]:
     for planned in pieces.parts:
         part = named[planned.part_id]
         price = planned.price.text if planned.HasField("price") else "no price"
-        hint = f" (in {part.variant})" if part.variant else ""
-        lines.append(f"  {price:>12}  {part.brand} {part.number}  {part.title}{hint}")
+        lines.append(f"  {price:>12}  {part.brand} {part.number}  {part.title}")
     if pieces.HasField("total"):
         unpriced = f", {pieces.total.unpriced} without a price" if pieces.total.unpriced else ""
         lines.append(f"  {pieces.total.price.text:>12}  in all for {pieces.total.parts} parts{unpriced}")
+    # What the customer has to hear before the sale.
+    lost = [name_of(it, "feature", "FEATURE_") for it in pieces.features if name_of(it, "outcome", "OUTCOME_") == "lost"]
+    lines += [f"  will not work any more: {', '.join(lost)}"] if lost else []
+    lines += [f"  mind: {limit}" for feature in pieces.features for limit in feature.limits]
     return lines if len(lines) > 2 else []
+
+
+def name_of(message: Any, field: str, prefix: str = "") -> str:
+    """The value of an enum in words, as "driver display"; its name comes with the message."""
+    values = message.DESCRIPTOR.fields_by_name[field].enum_type.values_by_number
+    return values[getattr(message, field)].name.removeprefix(prefix).lower().replace("_", " ")
 
 
 def vehicle(candidate: Any) -> str:
@@ -198,11 +205,10 @@ def main() -> int:
         return NO_LIST
     finally:
         counter.close()
-    verdict = counter.verdict(answer)
-    print("\n".join(told_plan(answer, verdict)))
+    print("\n".join(told_plan(answer)))
     if answer.HasField("question"):
         return QUESTION_OPEN
-    return ONE_LIST if verdict in FITS else NO_LIST
+    return ONE_LIST if verdict(answer) in FITS else NO_LIST
 
 
 if __name__ == "__main__":
