@@ -104,11 +104,11 @@ def told_plan(answer: Any) -> list[str]:
             lines.append(f"  {choice.value}: {choice.title}")
             if choice.how_to_tell:
                 lines.append(f"      {choice.how_to_tell}")
-    lines += told_pieces("pull" if not answer.depends else "pull, whatever the answer", answer.settled, named)
+    lines += headed("pull" if not answer.depends else "pull, whatever the answer", told_pieces(answer.settled, named))
     for variant in answer.depends if few else ():
         which = "; ".join(vehicle(answer.candidates[place]) for place in variant.candidates)
-        lines += told_pieces(f"only for {which}", variant.pieces, named)
-        lines += [f"  {reason.text}" for reason in variant.verdict_reasons]
+        reasons = [f"  {reason.text}" for reason in variant.verdict_reasons]
+        lines += headed(f"only for {which}", told_pieces(variant.pieces, named) + reasons)
     # Never leave these out: what is sold here is wired into a car.
     lines += ["", "beware"] + [f"  {caution.text}" for caution in answer.cautions]
     return lines
@@ -128,8 +128,14 @@ def told_matches(answer: Any) -> list[str]:
     return lines + [f"  {concern.text}" for concern in answer.vin_concerns]
 
 
-def told_pieces(heading: str, pieces: Any, named: dict[str, Any]) -> list[str]:
-    lines = ["", heading]
+def headed(heading: str, lines: list[str]) -> list[str]:
+    """Lines under a heading, or nothing."""
+    return ["", heading, *lines] if lines else []
+
+
+def told_pieces(pieces: Any, named: dict[str, Any]) -> list[str]:
+    """Parts with prices, and what will not work any more."""
+    lines = []
     for planned in pieces.parts:
         part = named[planned.part_id]
         price = planned.price.text if planned.HasField("price") else "no price"
@@ -141,7 +147,7 @@ def told_pieces(heading: str, pieces: Any, named: dict[str, Any]) -> list[str]:
     lost = [name_of(it, "feature", "FEATURE_") for it in pieces.features if name_of(it, "outcome", "OUTCOME_") == "lost"]
     lines += [f"  will not work any more: {', '.join(lost)}"] if lost else []
     lines += [f"  mind: {limit}" for feature in pieces.features for limit in feature.limits]
-    return lines if len(lines) > 2 else []
+    return lines
 
 
 def name_of(message: Any, field: str, prefix: str = "") -> str:
