@@ -8,7 +8,8 @@
  *
  * Usage: node cart_check.mjs --server http://HOST:PORT < carts.jsonl
  *
- * A line is a CheckCartsRequest as JSON with the names of the schema. It ends with 0 when every cart was checked, with 3
+ * A line is a CheckCartsRequest as JSON with the names of the schema; other names are left out by the loader of the schema,
+ * without a word: copy them from proto/dashwright/v1/cart.proto. It ends with 0 when every cart was checked, with 3
  * when some were not (their lines say why), and with 1 when the stream broke off.
  */
 import { readFileSync } from 'node:fs';
