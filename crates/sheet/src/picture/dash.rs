@@ -229,9 +229,13 @@ fn notes(job: &Job<'_>, unit: f64) -> Vec<String> {
         notes.push("What is around the opening is not recorded.".to_owned());
     }
     if let (Some(screen), None) = (&job.radio.floating_screen, job.screen) {
+        let why = if job.work.is_some() {
+            "no position could be worked out. Hold it up and look before it is fixed."
+        } else {
+            "there is no plan that says where."
+        };
         notes.push(format!(
-            "The radio's screen ({} × {}) stands before the dash and is not drawn: no position was worked out with this \
-             plan. Hold it up and look before it is fixed.",
+            "The radio's screen ({} × {}) stands before the dash and is not drawn: {why}",
             num(screen.width.get()),
             screen.height
         ));
