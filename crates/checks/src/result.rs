@@ -31,7 +31,7 @@ pub enum CheckKind {
 pub enum Outcome {
     /// It holds.
     Pass,
-    /// It holds, and something about it has to be told.
+    /// Something about it has to be told or done; it keeps nothing from being used.
     Advise,
     /// It does not hold.
     Fail,

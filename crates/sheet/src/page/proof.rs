@@ -73,7 +73,7 @@ fn check(check: &PlannedCheck) -> CheckRow {
     let CheckResult { check: kind, outcome, formula, inputs, results, margin, settings, missing: _ } = result;
     let (sign, outcome) = match outcome {
         Outcome::Pass => ("✓", "holds"),
-        Outcome::Advise => ("!", "holds, take care"),
+        Outcome::Advise => ("!", "take care"),
         Outcome::Fail => ("✗", "DOES NOT HOLD"),
         Outcome::NoData => ("?", "not known"),
     };

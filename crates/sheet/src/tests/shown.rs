@@ -155,7 +155,7 @@ fn every_check_of_a_plan_stands_on_its_sheet_with_sign_figures_formula_and_margi
         for check in &work.checks.checks {
             let (sign, outcome) = match check.result.outcome {
                 Outcome::Pass => ("✓", "holds"),
-                Outcome::Advise => ("!", "holds, take care"),
+                Outcome::Advise => ("!", "take care"),
                 Outcome::Fail => ("✗", "DOES NOT HOLD"),
                 Outcome::NoData => ("?", "not known"),
             };

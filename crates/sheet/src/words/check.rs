@@ -27,7 +27,7 @@ pub const fn check_name(kind: CheckKind) -> &'static str {
 pub const fn check_outcome(outcome: Outcome) -> &'static str {
     match outcome {
         Outcome::Pass => "holds",
-        Outcome::Advise => "holds, with advice",
+        Outcome::Advise => "take care",
         Outcome::Fail => "fails",
         Outcome::NoData => "not known",
     }
