@@ -1,5 +1,6 @@
 //! Rules of this house alone: who builds a status, how messages are converted, which lints hold, what a reason says.
 
+use cargo_metadata::semver::Version;
 use dashwright_tests::tree::{Module, Tree, Violation, find, items, tokens_of};
 use syn::spanned::Spanned;
 use syn::visit::Visit;
@@ -48,6 +49,10 @@ const HANDLERS: &str = "crates/grpc/src/handlers";
 
 /// Parse, take the view, ask, render: what is longer does work that belongs below.
 const HANDLER_LINES_MAX: usize = 20;
+
+/// The least versions that may be locked: below each, the crate had a fault that reaches us (house rules; not looked up again here).
+const FLOORS: &[(&str, &str)] =
+    &[("h2", "0.4.16"), ("crossbeam-epoch", "0.9.20"), ("bytes", "1.11.1"), ("tracing-subscriber", "0.3.20")];
 
 /// Lints that the workspace denies; taking one out is a decision of the house, not of a crate.
 const DENIED: &[(&str, &str)] = &[
@@ -102,6 +107,12 @@ pub(crate) const RULES: &[Rule] = &[
         check: lints_inherited,
         bad: || manifests("[lints.rust]\nunsafe_code = \"allow\"\n", "deny"),
         good: || manifests("[lints]\nworkspace = true\n", "deny"),
+    },
+    Rule {
+        name: "lock-file floors",
+        check: lock_file_floors,
+        bad: || lock_file("h2", "0.4.15"),
+        good: || lock_file("h2", "0.4.16"),
     },
     Rule {
         name: "lints denied",
@@ -279,6 +290,26 @@ fn reason_values(tree: &Tree) -> Vec<ReasonValue> {
         }
     }
     values
+}
+
+/// What is locked below its floor, every version of it.
+fn lock_file_floors(tree: &Tree) -> Vec<Violation> {
+    let Some(text) = tree.files.get("Cargo.lock") else { return Vec::new() };
+    let Some(toml::Value::Array(packages)) = look_up(text, &["package"]) else {
+        return vec![Violation::new("Cargo.lock", 0, "is no lock file")];
+    };
+    let below = |package: &toml::Value| {
+        let (name, version) = (package.get("name")?.as_str()?, package.get("version")?.as_str()?);
+        let (_, floor) = FLOORS.iter().find(|(own, _)| *own == name)?;
+        let read = |text: &str| Version::parse(text).ok();
+        let fine = read(version)? >= read(floor)?;
+        (!fine).then(|| Violation::new("Cargo.lock", 0, format!("locks {name} {version}, at least {floor}")))
+    };
+    packages.iter().filter_map(below).collect()
+}
+
+fn lock_file(name: &str, version: &str) -> Sample {
+    vec![("Cargo.lock", format!("version = 4\n[[package]]\nname = \"{name}\"\nversion = \"{version}\"\n"))]
 }
 
 fn look_up(text: &str, keys: &[&str]) -> Option<toml::Value> {
