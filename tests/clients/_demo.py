@@ -53,7 +53,8 @@ def demo() -> Iterator[str]:
         raise SystemExit("the demo ended without saying where it listens")
     finally:
         process.terminate()
-        process.wait(timeout=START_SECONDS)
+        status = process.wait(timeout=START_SECONDS)
+        print(f"the demo ended with status {status}")
 
 
 class StandIn(grpc.GenericRpcHandler):

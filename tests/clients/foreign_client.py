@@ -16,12 +16,9 @@ from __future__ import annotations
 import argparse
 import contextlib
 import os
-import queue
 import re
-import subprocess
 import sys
-import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from typing import Any
 
 import grpc
@@ -30,9 +27,9 @@ from google.rpc import error_details_pb2, status_pb2
 from grpc_reflection.v1alpha import reflection_pb2
 from grpc_reflection.v1alpha.proto_reflection_descriptor_database import ProtoReflectionDescriptorDatabase
 
+from _demo import demo
+
 PACKAGE = "dashwright.v1"
-# Longer than a demo takes to start on a busy machine, and than any call may take.
-START_SECONDS = 60
 CALL_SECONDS = 10
 # The fields of a VehicleQuestion that answer the attributes that ListChoices asks for.
 FIELDS = {
@@ -283,39 +280,14 @@ CHECKS: dict[str, Callable[[Service], None]] = {
 }
 
 
-@contextlib.contextmanager
-def demo(binary: str) -> Iterator[str]:
-    """The address of a demo that is started for this, and ended after it."""
-    process = subprocess.Popen([binary, "demo", "--listen", "127.0.0.1:0"], stdout=subprocess.PIPE, text=True)
-    lines: queue.Queue[str | None] = queue.Queue()
-
-    def read() -> None:
-        for line in process.stdout:
-            lines.put(line)
-        lines.put(None)
-
-    threading.Thread(target=read, daemon=True).start()
-    try:
-        while (line := lines.get(timeout=START_SECONDS)) is not None:
-            if found := re.search(r"http://(127\.0\.0\.1:\d+)", line):
-                yield found.group(1)
-                return
-        raise SystemExit("the demo ended without saying where it listens")
-    finally:
-        process.terminate()
-        status = process.wait(timeout=START_SECONDS)
-        print(f"the demo ended with status {status}")
-
-
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--address", help="HOST:PORT of a server that runs already")
     address = parser.parse_args().address
-    binary = os.environ.get("DASHWRIGHT", "")
-    if not address and not binary:
+    if not address and not os.environ.get("DASHWRIGHT"):
         parser.error("name the binary in $DASHWRIGHT, or a server with --address")
     checks = Checks()
-    with contextlib.nullcontext(address) if address else demo(binary) as target:
+    with contextlib.nullcontext(address) if address else demo() as target:
         with grpc.insecure_channel(target) as channel:
             service = Service(channel)
             for name, check in CHECKS.items():

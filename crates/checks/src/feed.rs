@@ -7,6 +7,7 @@ use dashwright_quantity::{Amperes, Celsius, Factor, Fraction, Gauge, Metres, Ohm
 
 use crate::conductor::{Series, TABLE_INSULATION, current_limit, resistance_per_metre};
 use crate::fuse::{Fuse, fuse_for};
+use crate::result::EXACTNESS;
 
 /// How the current comes back.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -52,9 +53,9 @@ impl FeedRules {
     #[must_use]
     pub fn usual() -> Self {
         Self {
-            allowed_drop: Fraction::new(USUAL_DROP).unwrap_or(Fraction::ZERO),
+            allowed_drop: Fraction::nearest(USUAL_DROP),
             fuse_factor: Factor::nearest(USUAL_FUSE_FACTOR),
-            insulation: Celsius::new(TABLE_INSULATION).unwrap_or(Celsius::ZERO),
+            insulation: Celsius::nearest(TABLE_INSULATION),
         }
     }
 }
@@ -145,9 +146,6 @@ pub enum NoFeed {
     },
 }
 
-/// So much of a limit is no difference: a drop that just meets it is allowed, however it comes out in binary.
-const EXACTNESS: f64 = 1e-9;
-
 /// Sizes a feed.
 ///
 /// # Errors
@@ -195,6 +193,7 @@ pub fn lay(question: &FeedQuestion, conductor: Gauge) -> Laid {
 fn lacks(question: &FeedQuestion, laid: &Laid, fuse: Fuse) -> Vec<Lack> {
     let mut lacks = Vec::new();
     let allowed = question.supply.get() * question.rules.allowed_drop.get();
+    // A drop that just meets the limit is allowed, however it comes out in binary.
     if laid.drop.get() > allowed * (1.0 + EXACTNESS) {
         lacks.push(Lack::Drop { allowed: Volts::new(allowed).unwrap_or(question.supply) });
     }

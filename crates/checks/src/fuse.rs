@@ -2,6 +2,8 @@
 
 use dashwright_quantity::Amperes;
 
+use crate::result::EXACTNESS;
+
 /// A shape of fuse.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum FuseType {
@@ -55,12 +57,10 @@ const FUSES: [(FuseType, f64, &str); 18] = [
     (FuseType::E, 100.0, "violet"),
 ];
 
-/// So much of a rating is no difference: products of decimal fractions are not exact in binary, and 8 A × 1.25 takes a fuse of 10 A.
-const EXACTNESS: f64 = 1e-9;
-
 /// The smallest fuse that carries a current for good; nothing where none does.
 #[must_use]
 pub fn fuse_for(current: Amperes) -> Option<Fuse> {
+    // Products of decimal fractions are not exact in binary, and 8 A × 1.25 takes a fuse of 10 A.
     let enough = |(_, rating, _): &&(FuseType, f64, &str)| current.get() <= rating * (1.0 + EXACTNESS);
     let (kind, rating, colour) = FUSES.iter().find(enough)?;
     Some(Fuse { kind: *kind, rating: Amperes::new(*rating).ok()?, colour })

@@ -561,7 +561,12 @@ fn field_of(stated: &Stated) -> &'static str {
 
 /// A text cut to what fits into an error, with a sign that it was.
 fn cut(text: &str) -> Cow<'_, str> {
-    match text.char_indices().nth(MOST_TEXT_CHARS) {
+    cut_at(text, MOST_TEXT_CHARS)
+}
+
+/// A text cut to so many characters, with a sign that it was.
+pub(crate) fn cut_at(text: &str, chars: usize) -> Cow<'_, str> {
+    match text.char_indices().nth(chars) {
         None => Cow::Borrowed(text),
         Some((end, _)) => Cow::Owned(format!("{}…", text.get(..end).unwrap_or_default())),
     }

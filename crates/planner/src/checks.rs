@@ -20,7 +20,7 @@ use crate::reason::Reason;
 use crate::wiring::Wiring;
 
 pub(crate) use electrics::{ladder_mismatch, load_mismatch};
-pub(crate) use geometry::screen_obstruction;
+pub(crate) use geometry::screen_refusal;
 
 /// What of the job a check is about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -6,7 +6,7 @@ use dashwright_model::record::part::{Frame, Part};
 use dashwright_model::record::{RecordKey, RecordKind};
 use dashwright_quantity::{Millimetres, Offset};
 
-use crate::checks::screen_obstruction;
+use crate::checks::screen_refusal;
 use crate::job::JobView;
 use crate::mount;
 use crate::reason::{Reason, Side};
@@ -73,16 +73,9 @@ pub(crate) fn kit_refusals(job: &JobView<'_>, part: &Part) -> Vec<Reason> {
     if let Depth::TooDeep(reason) = depth(job, Some(part)) {
         refusals.push(reason);
     }
-    refusals.extend(screen_reason(job, Some(part)));
+    refusals.extend(screen_refusal(job, Some(part)));
     refusals.extend(kit.frame.iter().flat_map(|frame| frame_refusals(job, part, frame)));
     refusals
-}
-
-/// That the floating screen of the radio finds no place with a kit or without one.
-fn screen_reason(job: &JobView<'_>, kit: Option<&Part>) -> Option<Reason> {
-    let why = screen_obstruction(job, kit)?;
-    let (dash, radio) = (job.view.dash.id.clone(), job.radio.id.clone());
-    Some(Reason::ScreenNotFree { dash, radio, part: kit.map(|part| part.id.clone()), why })
 }
 
 fn frame_refusals(job: &JobView<'_>, part: &Part, frame: &Frame) -> Vec<Reason> {
@@ -102,7 +95,7 @@ pub(crate) fn without_part(job: &JobView<'_>) -> Result<(), Vec<Reason>> {
     if let Depth::TooDeep(reason) = depth(job, None) {
         obstacles.push(reason);
     }
-    obstacles.extend(screen_reason(job, None));
+    obstacles.extend(screen_refusal(job, None));
     if obstacles.is_empty() { Ok(()) } else { Err(obstacles) }
 }
 

@@ -73,7 +73,7 @@ impl Core {
     fn new(screen: &Screen, stand_off: f64, tilts: Span) -> Self {
         let tilts = Span { from: tilts.from.to_radians(), to: tilts.to.to_radians() };
         let (height, thickness) = (screen.height.get(), screen.thickness.get());
-        let pivot = screen.pivot_over_lower_edge.map_or(height / 2.0, |it| it.get());
+        let pivot = screen.pivot();
         let axis = pivot - height / 2.0;
         let shares = || (0..=POINTS_OF_AN_EDGE).map(|point| f64::from(point) / f64::from(POINTS_OF_AN_EDGE));
         let along = shares().flat_map(|share| [(share, 0.0), (share, 1.0)]);

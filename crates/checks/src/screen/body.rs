@@ -24,7 +24,7 @@ pub(super) struct Body {
 impl Body {
     pub(super) fn new(screen: &Screen, stand_off: f64, tilt: f64) -> Self {
         let height = screen.height.get();
-        let pivot = screen.pivot_over_lower_edge.map_or(height / 2.0, |it| it.get());
+        let pivot = screen.pivot();
         let axis = pivot - height / 2.0;
         let (sin, cos) = tilt.to_radians().sin_cos();
         let (low, high) = (-pivot, height - pivot);

@@ -112,7 +112,7 @@ impl Place<'_> {
         height: f64,
     ) -> (SquareMillimetres, Degrees, Millimetres, Millimetres, Degrees, Offset) {
         let covered = self.covered_areas(examined, height).map(|(_, area)| area).sum();
-        let over_centre = (self.question.y.get() + height).abs();
+        let over_centre = self.over_centre(height).abs();
         (
             SquareMillimetres::nearest(alike(covered)),
             Degrees::nearest(alike(examined.tilt.abs())),
@@ -125,7 +125,7 @@ impl Place<'_> {
 
     fn covered_areas(&self, examined: &Examined, height: f64) -> impl Iterator<Item = (usize, f64)> {
         let across = self.across();
-        let upright = examined.body.upright().moved(self.question.y.get() + height);
+        let upright = self.upright(examined, height);
         let areas = self.obstacles.iter().enumerate();
         areas.map(move |(place, it)| (place, across.overlap(it.across()) * upright.overlap(it.upright())))
     }
@@ -153,8 +153,7 @@ impl Place<'_> {
     }
 
     fn front(&self, examined: &Examined, height: f64) -> Front {
-        let (across, upright) =
-            (self.across(), examined.body.upright().moved(self.question.y.get() + height));
+        let (across, upright) = (self.across(), self.upright(examined, height));
         let edge = Offset::nearest;
         Front {
             left: edge(across.from),
@@ -165,7 +164,7 @@ impl Place<'_> {
     }
 
     fn nearest_proud(&self, examined: &Examined, height: f64) -> Option<NearestProud> {
-        let over_centre = self.question.y.get() + height;
+        let over_centre = self.over_centre(height);
         let proud = self.obstacles.iter().enumerate().filter(|(_, it)| it.proud > Millimetres::ZERO);
         let distances = proud.map(|(obstacle, it)| {
             let beside = self.across().gap(it.across()).max(0.0);
@@ -174,6 +173,14 @@ impl Place<'_> {
             NearestProud { obstacle, distance: Millimetres::nearest(distance) }
         });
         distances.min_by_key(|it| it.distance)
+    }
+
+    fn over_centre(&self, height: f64) -> f64 {
+        self.question.y.get() + height
+    }
+
+    fn upright(&self, examined: &Examined, height: f64) -> Span {
+        examined.body.upright().moved(self.over_centre(height))
     }
 
     fn across(&self) -> Span {

@@ -108,6 +108,13 @@ pub struct Screen {
     pub tilt: Travel<Degrees>,
 }
 
+impl Screen {
+    /// Height of the tilt axis over the lower edge, in mm.
+    fn pivot(&self) -> f64 {
+        self.pivot_over_lower_edge.map_or(self.height.get() / 2.0, Millimetres::get)
+    }
+}
+
 /// A screen, where it is mounted and what is around.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct ScreenQuestion<'a> {

@@ -67,8 +67,7 @@ fn inputs(question: &ScreenQuestion<'_>, result: &mut CheckResult) {
     result.input("screen width", Some(screen.width));
     result.input("screen height", Some(screen.height));
     result.input("screen thickness", Some(screen.thickness));
-    let middle = Millimetres::nearest(screen.height.get() / 2.0);
-    result.input("axis over the lower edge", Some(screen.pivot_over_lower_edge.unwrap_or(middle)));
+    result.input("axis over the lower edge", Some(Millimetres::nearest(screen.pivot())));
     travel(["least height", "greatest height", "step of the height"], &screen.up_down, result);
     travel(["least stand-off", "greatest stand-off", "step of the stand-off"], &screen.stand_off, result);
     travel(["least tilt", "greatest tilt", TILT_STEP], &screen.tilt, result);

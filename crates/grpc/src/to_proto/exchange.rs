@@ -6,17 +6,10 @@ use dashwright_model::table::RowFault;
 
 use super::trail::draft;
 use crate::Refusal;
+use crate::status::cut_at;
 
 /// Characters of a text of a fault: what a row holds may be far longer, and all faults go into one answer.
 const FAULT_CHARS: usize = 300;
-
-/// A text cut to what is told of it, with a sign that it was.
-fn cut(text: &str) -> String {
-    match text.char_indices().nth(FAULT_CHARS) {
-        None => text.to_owned(),
-        Some((end, _)) => format!("{}…", text.get(..end).unwrap_or_default()),
-    }
-}
 
 /// How far an import is.
 pub(crate) fn import_progress(progress: ImportProgress) -> v1::ImportProgress {
@@ -32,6 +25,7 @@ pub(crate) fn import_end(engine: &Engine, imported: &Imported) -> Result<v1::Imp
     let ImportCounts { records, put, unchanged, kept } = *counts;
     let fault = |fault: &RowFault| {
         let RowFault { row, column, text } = fault;
+        let cut = |text: &str| cut_at(text, FAULT_CHARS).into_owned();
         v1::ImportFault { row: *row, column: cut(column), text: cut(text) }
     };
     Ok(v1::ImportEnd {

@@ -2,7 +2,7 @@
 
 use dashwright_api::v1;
 use dashwright_planner::{Mismatch, NarrowPair, Reason, ScreenObstruction, Side};
-use dashwright_quantity::{Millimetres, Offset};
+use dashwright_quantity::Millimetres;
 use dashwright_sheet::words::{self, side_name};
 
 use super::record::record_key;
@@ -105,11 +105,8 @@ pub(crate) fn mismatches(mismatches: &[Mismatch]) -> Vec<v1::Reason> {
 /// The numbers that a proof rests on.
 fn figures(reason: &Reason) -> Vec<v1::Figure> {
     let pair = |side: Side, chassis: Millimetres, name: &str, other: Millimetres| {
-        let figure = |what: &str, value: Millimetres| v1::Figure {
-            name: format!("{what} {}", side_name(side)),
-            value: value.get(),
-            unit: Millimetres::UNIT.to_owned(),
-        };
+        let figure =
+            |what: &str, value: Millimetres| millimetres(format!("{what} {}", side_name(side)), value.get());
         vec![figure("chassis", chassis), figure(name, other)]
     };
     match reason {
@@ -121,12 +118,8 @@ fn figures(reason: &Reason) -> Vec<v1::Figure> {
         }
         Reason::FrameTooSmall { part: _, side, chassis, frame } => pair(*side, *chassis, "frame", *frame),
         Reason::TooDeep { dash: _, radio: _, part: _, needs, has } => {
-            let depth = |name: &str, value: Millimetres| v1::Figure {
-                name: name.to_owned(),
-                value: value.get(),
-                unit: Millimetres::UNIT.to_owned(),
-            };
-            vec![depth("depth needed", *needs), depth("depth there", *has)]
+            let depth = |name: &str, value: &Millimetres| millimetres(name.to_owned(), value.get());
+            vec![depth("depth needed", needs), depth("depth there", has)]
         }
         Reason::ScreenNotFree { dash: _, radio: _, part: _, why: ScreenObstruction::Between(pairs) } => {
             pairs.iter().flat_map(narrow_pair).collect()
@@ -137,13 +130,12 @@ fn figures(reason: &Reason) -> Vec<v1::Figure> {
 
 fn narrow_pair(pair: &NarrowPair) -> [v1::Figure; 2] {
     let NarrowPair { lower, upper, leaves, needs } = pair;
-    let figure = |name: String, length: Offset| v1::Figure {
-        name,
-        value: length.get(),
-        unit: Offset::UNIT.to_owned(),
-    };
     [
-        figure(format!("room between {lower} and {upper}"), *leaves),
-        figure(format!("room needed between {lower} and {upper}"), *needs),
+        millimetres(format!("room between {lower} and {upper}"), leaves.get()),
+        millimetres(format!("room needed between {lower} and {upper}"), needs.get()),
     ]
+}
+
+fn millimetres(name: String, value: f64) -> v1::Figure {
+    v1::Figure { name, value, unit: Millimetres::UNIT.to_owned() }
 }

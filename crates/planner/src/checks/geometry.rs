@@ -158,23 +158,17 @@ impl Planned<'_, '_> {
     }
 
     pub(super) fn screen(&self) -> Option<(PlannedCheck, PlannedScreen)> {
-        let placed = examine(self.job, self.kit())?;
-        let dash = self.job.view.dash;
+        let (placed, around) = examine(self.job, self.kit())?;
         let mut result = placed.report.result.clone();
-        let mut reasons: Vec<Reason> = Vec::new();
-        if let Some(why) = obstruction(&placed) {
-            let (dash, radio) = (dash.id.clone(), self.job.radio.id.clone());
-            let part = self.kit().map(|part| part.id.clone());
-            reasons.push(Reason::ScreenNotFree { dash, radio, part, why });
-        }
-        Around::of(dash, self.kit()).hedge(dash, &mut result.outcome, &mut reasons);
+        let mut reasons: Vec<Reason> = not_free(self.job, self.kit(), &placed).into_iter().collect();
+        around.hedge(self.job.view.dash, &mut result.outcome, &mut reasons);
         Some((self.told(Subject::Job, result, reasons), placed))
     }
 }
 
-/// Where the screen of the radio may stand; nothing without a screen. Records whose screen can not be examined are refused before
+/// Where the screen of the radio may stand, and around what; nothing without a screen. Records whose screen can not be examined are refused before
 /// they are published.
-fn examine(job: &JobView<'_>, kit: Option<&Part>) -> Option<PlannedScreen> {
+fn examine<'a>(job: &JobView<'a>, kit: Option<&Part>) -> Option<(PlannedScreen, Around<'a>)> {
     let set_forward = set_forward(kit);
     let screen = set_out(job.radio, set_forward)?;
     let around = Around::of(job.view.dash, kit);
@@ -186,7 +180,8 @@ fn examine(job: &JobView<'_>, kit: Option<&Part>) -> Option<PlannedScreen> {
     let neighbours = around.stays.iter().flatten();
     let neighbours = neighbours
         .map(|(place, surrounding)| ScreenNeighbour { name: surrounding.name.clone(), surrounding: *place });
-    Some(PlannedScreen { x, zero, set_forward, report, neighbours: neighbours.collect() })
+    let placed = PlannedScreen { x, zero, set_forward, report, neighbours: neighbours.collect() };
+    Some((placed, around))
 }
 
 /// The screen of a radio that a kit sets forward: it stands off from the dash by so much more.
@@ -214,9 +209,15 @@ fn travel<T: Copy>(travel: &radio::Travel<T>) -> Travel<T> {
     Travel { least: *least, greatest: *greatest, step: *step }
 }
 
-/// What keeps the screen of the radio from every position with a kit or without one, where that is proven.
-pub(crate) fn screen_obstruction(job: &JobView<'_>, kit: Option<&Part>) -> Option<ScreenObstruction> {
-    obstruction(&examine(job, kit)?)
+/// That the floating screen of the radio finds no place with a kit or without one, where that is proven.
+pub(crate) fn screen_refusal(job: &JobView<'_>, kit: Option<&Part>) -> Option<Reason> {
+    not_free(job, kit, &examine(job, kit)?.0)
+}
+
+fn not_free(job: &JobView<'_>, kit: Option<&Part>, placed: &PlannedScreen) -> Option<Reason> {
+    let why = obstruction(placed)?;
+    let (dash, radio) = (job.view.dash.id.clone(), job.radio.id.clone());
+    Some(Reason::ScreenNotFree { dash, radio, part: kit.map(|part| part.id.clone()), why })
 }
 
 fn obstruction(placed: &PlannedScreen) -> Option<ScreenObstruction> {

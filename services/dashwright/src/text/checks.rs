@@ -5,7 +5,7 @@ use dashwright_api::v1;
 use super::frame::LABEL;
 use super::page::{Page, bad, good, warning};
 use super::plan::Place;
-use super::terms::number;
+use super::terms::{Plain, number};
 
 /// Those that a person has to know of before the work begins.
 pub(super) fn in_brief(page: &mut Page, pieces: &v1::PlanPieces, place: &Place<'_>) {
@@ -58,8 +58,7 @@ fn outcome(page: &mut Page, check: &v1::Check) {
 
 fn figure(figure: &v1::Figure) -> String {
     let v1::Figure { name, value, unit } = figure;
-    let value = format!("{value:.3}");
-    let value = value.trim_end_matches('0').trim_end_matches('.');
+    let value = format!("{:.3}", Plain(*value));
     if unit.is_empty() { format!("{name} {value}") } else { format!("{name} {value} {unit}") }
 }
 

@@ -4,6 +4,7 @@ use dashwright_checks::conductor::area;
 use dashwright_checks::feed::{Feed, FeedQuestion, Lack, Laid, Rejected, Return};
 
 use super::page::{Page, warning};
+use super::terms::Plain;
 
 /// The width of labels.
 const LABEL: usize = 11;
@@ -68,14 +69,4 @@ fn lost(laid: &Laid) -> String {
     let Laid { drop, drop_share, resistance, .. } = laid;
     let (volts, percent, milliohms) = (drop.get(), drop_share.get() * PERCENT, resistance.get() * 1e3);
     format!("{volts:.3} V ({percent:.2} %) on {milliohms:.2} mΩ")
-}
-
-/// A number with at most so many decimals, and none that say nothing.
-struct Plain(f64);
-
-impl std::fmt::Display for Plain {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        let text = format!("{:.*}", f.precision().unwrap_or(2), self.0);
-        f.write_str(text.trim_end_matches('0').trim_end_matches('.'))
-    }
 }

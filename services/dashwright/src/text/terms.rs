@@ -224,3 +224,13 @@ pub(super) fn to_the_second(instant: &str) -> String {
         _ => instant.to_owned(),
     }
 }
+
+/// A number with at most so many decimals, and none that say nothing.
+pub(super) struct Plain(pub(super) f64);
+
+impl std::fmt::Display for Plain {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let text = format!("{:.*}", f.precision().unwrap_or(2), self.0);
+        f.write_str(text.trim_end_matches('0').trim_end_matches('.'))
+    }
+}
