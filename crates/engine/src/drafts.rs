@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 use std::sync::Arc;
+use std::time::Instant;
 
 use dashwright_model::exchange::{self, ExchangeError};
 use dashwright_model::record::{Record, RecordKey};
@@ -118,6 +119,7 @@ impl Engine {
             return Ok(earlier);
         }
         let mut left = REBASES;
+        let begin = Instant::now();
         loop {
             let compiled = self.compile_draft(origin, draft, conditions)?;
             let published = if conditions.validate_only {
@@ -128,7 +130,12 @@ impl Engine {
             };
             match published {
                 Err(WriteError::Outdated { .. }) if left > 0 => left -= 1,
-                published => return published.map_err(write),
+                published => {
+                    if published.is_ok() && !conditions.validate_only {
+                        self.shared.figures.publishes.observe(begin.elapsed().as_secs_f64());
+                    }
+                    return published.map_err(write);
+                }
             }
         }
     }

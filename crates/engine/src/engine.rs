@@ -5,9 +5,11 @@ use std::sync::mpsc::{SyncSender, sync_channel};
 use std::thread::JoinHandle;
 use std::time::Instant;
 
+use dashwright_log::Tree;
 use tokio::sync::{oneshot, watch};
 
 use crate::entry::DraftEdit;
+use crate::figures::Figures;
 use crate::keys::KeyRing;
 use crate::load::Pace;
 use crate::shared::Shared;
@@ -61,6 +63,18 @@ impl Engine {
         let shared = Arc::clone(&self.shared);
         let read = tokio::task::spawn_blocking(move || shared.as_of(token.revision()));
         read.await.map_err(|_| ViewError::BrokenOff)?
+    }
+
+    /// What was measured since the start.
+    #[must_use]
+    pub fn figures(&self) -> &Figures {
+        &self.shared.figures
+    }
+
+    /// How many entries the log has.
+    #[must_use]
+    pub fn log_entries(&self) -> u64 {
+        self.shared.with_tree(Tree::size)
     }
 
     /// Whether writes are taken.

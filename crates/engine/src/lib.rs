@@ -19,6 +19,7 @@ mod edit;
 mod engine;
 mod entry;
 mod examine;
+mod figures;
 mod fold;
 mod import;
 mod inbox;
@@ -50,6 +51,7 @@ pub use entry::{
     RevisionPublish,
 };
 pub use examine::{DraftExamined, DraftPreview, Examined};
+pub use figures::Figures;
 pub use fold::{FoldError, SETTLED_PER_ENTRY};
 pub use import::{
     Import, ImportCounts, ImportError, ImportProgress, Imported, MAX_IMPORT_FAULTS, MAX_IMPORT_RECORDS, Rows,

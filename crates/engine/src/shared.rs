@@ -12,6 +12,7 @@ use tokio::sync::watch;
 
 use crate::content;
 use crate::examine::LastExamined;
+use crate::figures::Figures;
 use crate::keys::{KeyFacts, KeyRing, ServerSecret};
 use crate::layout;
 use crate::state::{self, DatasetFacts, DraftFacts, RevisionFacts, StateError};
@@ -37,6 +38,7 @@ pub(crate) struct Shared {
     pub(crate) examined: LastExamined,
     pub(crate) previewing: Mutex<()>,
     pub(crate) importing: Mutex<()>,
+    pub(crate) figures: Figures,
 }
 
 /// What makes and keeps checkpoints.
@@ -78,6 +80,7 @@ impl Shared {
             examined: LastExamined::default(),
             previewing: Mutex::default(),
             importing: Mutex::default(),
+            figures: Figures::default(),
         }
     }
 
@@ -217,7 +220,12 @@ impl Shared {
         let place = kept.iter().position(|view| view.revision() == revision);
         let view = match place.and_then(|place| kept.remove(place)) {
             Some(view) => view,
-            None => Arc::new(self.compile(revision)?),
+            None => {
+                let timer = self.figures.as_of.start_timer();
+                let view = Arc::new(self.compile(revision)?);
+                timer.stop_and_record();
+                view
+            }
         };
         kept.truncate(AS_OF_KEPT - 1);
         kept.push_front(Arc::clone(&view));

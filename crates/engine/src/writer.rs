@@ -308,12 +308,14 @@ impl Writer {
         entries: Vec<NewEntry>,
         folded: &mut dyn FnMut(&Writer),
     ) -> Result<Vec<StoredEntry>, WriteError> {
+        let timer = self.shared.figures.appends.start_timer();
         let stored = self.log.append_all(self.head, entries).inspect_err(|error| {
             if matches!(error, AppendError::Poisoned | AppendError::Io(_)) {
                 tracing::error!(%error, "the log failed, writes stop until a restart");
                 self.shared.stop(Writes::StoppedByLog);
             }
         })?;
+        timer.stop_and_record();
         for stored in &stored {
             self.head = stored.head();
             self.shared.grow(leaf_hash(&stored.bytes));

@@ -1,4 +1,4 @@
-//! What every call has in common: a place among the calls in flight, a deadline, and nobody harmed by its panic.
+//! What every call has in common: a place among the calls in flight, a deadline, being counted, and nobody harmed by its panic.
 //!
 //! The guard sits before the router. It refuses what is over the limit of calls at once, ends what takes too long, turns
 //! a panic into INTERNAL for that caller only, and puts published reasons into the bare statuses that the transport
@@ -6,7 +6,6 @@
 
 use std::panic::AssertUnwindSafe;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
 use std::task::{Context, Poll};
 use std::time::{Duration, Instant};
 
@@ -16,14 +15,14 @@ use tokio::sync::Semaphore;
 use tonic::Status;
 use tonic::body::Body;
 use tower::{Layer, Service};
+use tracing::Instrument as _;
 
+use crate::auth::need_of;
 use crate::limits::LIMITS;
+use crate::observe;
+use crate::observe::calls::CallFigures;
+use crate::observe::request::{RequestId, RequestIds};
 use crate::status::Refusal;
-
-/// The header by which a caller names its request, and by which it finds it in our log.
-const REQUEST_ID: &str = "x-request-id";
-/// The longest name of a request that is taken over; a longer one is no name.
-const MOST_REQUEST_ID_BYTES: usize = 64;
 
 /// The part of a call's deadline that is kept for the way of the answer: 1 in so many.
 const RETURN_SHARE: u32 = 10;
@@ -44,14 +43,21 @@ pub(crate) fn end_of_wait() -> Instant {
 #[derive(Clone)]
 pub struct GuardLayer {
     places: Arc<Semaphore>,
-    requests: Arc<AtomicU64>,
+    requests: Arc<RequestIds>,
+    figures: Arc<CallFigures>,
 }
 
 impl GuardLayer {
     /// A guard with as many places as the limit says.
     #[must_use]
     pub fn new() -> Self {
-        Self { places: Arc::new(Semaphore::new(LIMITS.calls)), requests: Arc::default() }
+        let places = Arc::new(Semaphore::new(LIMITS.calls));
+        Self { places, requests: Arc::new(RequestIds::new()), figures: Arc::new(CallFigures::new()) }
+    }
+
+    /// What it counts.
+    pub(crate) fn figures(&self) -> &Arc<CallFigures> {
+        &self.figures
     }
 }
 
@@ -91,38 +97,42 @@ where
     }
 
     fn call(&mut self, request: Request<Body>) -> Self::Future {
-        let Ok(place) = Arc::clone(&self.shared.places).try_acquire_owned() else {
-            return std::future::ready(Ok(refused(Refusal::Overloaded))).boxed();
+        let begin = Instant::now();
+        let GuardLayer { places, requests, figures } = &self.shared;
+        let (path, headers) = (request.uri().path(), request.headers());
+        let observed = figures.begin(path, headers, requests.of(headers), begin);
+        let Ok(place) = Arc::clone(places).try_acquire_owned() else {
+            figures.shed();
+            return std::future::ready(Ok(observed.answered(refused(Refusal::Overloaded)))).boxed();
         };
-        let deadline = deadline(request.headers());
+        let span = observe::of_call(&observed, need_of(path), headers);
+        let observed = observed.within(span.clone());
+        let deadline = deadline(headers);
         // What waits gives up first, then this guard, then the transport, whose status would have no reason.
         let reserve = (deadline / RETURN_SHARE).min(MOST_RETURN) / 2;
-        let begin = Instant::now();
-        let name = caller_name(request.headers());
-        let number = self.shared.requests.fetch_add(1, Ordering::Relaxed);
         let answer = END_OF_WAIT.scope(begin + deadline - 2 * reserve, self.inner.call(request));
-        async move {
+        let ended = async move {
             let _place = place;
             let end = begin + deadline - reserve;
-            match tokio::time::timeout_at(end.into(), caught(answer, name, number)).await {
-                Ok(answer) => answer.map(with_reason),
-                Err(_) => Ok(refused(Refusal::Deadline { most: deadline })),
+            match tokio::time::timeout_at(end.into(), caught(answer, observed.id())).await {
+                Ok(answer) => answer.map(|response| observed.answered(with_reason(response))),
+                Err(_) => Ok(observed.answered(refused(Refusal::Deadline { most: deadline }))),
             }
-        }
-        .boxed()
+        };
+        // A span that nobody listens to would be entered and left at every step for nothing.
+        if span.is_disabled() { ended.boxed() } else { ended.instrument(span).boxed() }
     }
 }
 
 /// The answer, or INTERNAL in place of a panic.
 async fn caught<E>(
     answer: impl Future<Output = Result<Response<Body>, E>>,
-    name: Option<String>,
-    number: u64,
+    id: &RequestId,
 ) -> Result<Response<Body>, E> {
     match AssertUnwindSafe(answer).catch_unwind().await {
         Ok(answer) => answer,
         Err(_) => {
-            let request_id = name.unwrap_or_else(|| format!("{number:x}"));
+            let request_id = id.to_string();
             tracing::error!(request_id, "a call panicked");
             Ok(refused(Refusal::Internal { request_id }))
         }
@@ -157,13 +167,6 @@ fn timeout(text: &str) -> Option<Duration> {
         "n" => Some(Duration::from_nanos(count)),
         _ => None,
     }
-}
-
-fn caller_name(headers: &HeaderMap) -> Option<String> {
-    let name = headers.get(REQUEST_ID)?.to_str().ok()?;
-    let proper =
-        !name.is_empty() && name.len() <= MOST_REQUEST_ID_BYTES && name.bytes().all(|b| b.is_ascii_graphic());
-    proper.then(|| name.to_owned())
 }
 
 /// Puts a published reason into a status that the transport made by itself.

@@ -10,6 +10,8 @@ pub mod guard;
 mod handlers;
 mod incoming;
 mod limits;
+pub mod observe;
+pub mod operations;
 mod page;
 mod server;
 mod service;
@@ -18,6 +20,7 @@ mod status;
 mod throttle;
 pub mod tls;
 mod to_proto;
+pub mod web;
 
 pub use incoming::Peer;
 pub use limits::{LIMITS, Limits};

@@ -19,6 +19,7 @@ use crate::auth::{Access, AuthLayer};
 use crate::guard::GuardLayer;
 use crate::incoming::connections;
 use crate::limits::LIMITS;
+use crate::observe::{Gauge, Metrics};
 use crate::tls::Tls;
 
 /// Why the service could not serve.
@@ -51,11 +52,11 @@ impl std::error::Error for ServeError {
 /// The services with everything that they share, to be served on any number of listeners.
 #[derive(Clone)]
 pub struct Serving {
-    routes: Routes,
-    guard: GuardLayer,
-    auth: AuthLayer,
-    health: HealthReporter,
-    service: Service,
+    pub(crate) routes: Routes,
+    pub(crate) guard: GuardLayer,
+    pub(crate) auth: AuthLayer,
+    pub(crate) health: HealthReporter,
+    pub(crate) service: Service,
 }
 
 impl Serving {
@@ -114,6 +115,17 @@ impl Serving {
         Ok(Self { routes: routes.routes().prepare(), guard: GuardLayer::new(), auth, health, service })
     }
 
+    /// What is measured of it, with figures of the machine beside.
+    pub(crate) fn metrics(&self, machine: Vec<Gauge>) -> prometheus::Result<Metrics> {
+        let auth = self.service.auth_figures();
+        Metrics::new(self.service.engine(), self.guard.figures(), &auth, machine)
+    }
+
+    /// The service itself.
+    pub(crate) fn service(&self) -> &Service {
+        &self.service
+    }
+
     /// Says that the service is going down, so that balancers send no more calls.
     pub async fn going_down(&self) {
         self.health.set_not_serving::<FitmentServiceServer<Service>>().await;
@@ -160,6 +172,17 @@ async fn run(
     end: impl Future<Output = ()>,
 ) -> Result<(), ServeError> {
     let Serving { routes, guard, auth, health: _, service: _ } = serving;
+    limited()
+        .layer(guard)
+        .layer(auth)
+        .add_routes(routes)
+        .serve_with_incoming_shutdown(connections(listener, LIMITS.connections, tls), end)
+        .await
+        .map_err(ServeError::Transport)
+}
+
+/// A server with the limits of connections that HTTP/2 leaves to us.
+pub(crate) fn limited() -> Server {
     Server::builder()
         .http2_max_local_error_reset_streams(Some(LIMITS.error_resets))
         .max_concurrent_streams(Some(LIMITS.streams_per_connection))
@@ -168,10 +191,4 @@ async fn run(
         .http2_keepalive_timeout(Some(LIMITS.keepalive_timeout))
         // Without a grace: with one the connection ends without being told to go away first.
         .max_connection_age(LIMITS.connection_age)
-        .layer(guard)
-        .layer(auth)
-        .add_routes(routes)
-        .serve_with_incoming_shutdown(connections(listener, LIMITS.connections, tls), end)
-        .await
-        .map_err(ServeError::Transport)
 }

@@ -57,6 +57,11 @@ impl Service {
         self.end.send_replace(true);
     }
 
+    /// Whether the service goes down.
+    pub(crate) fn is_going_down(&self) -> bool {
+        *self.end.borrow()
+    }
+
     /// Waits until the service goes down.
     pub(crate) async fn going_down(&self) {
         // The sender lives as long as this service.

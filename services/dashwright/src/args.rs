@@ -172,6 +172,21 @@ pub(crate) struct Serve {
     /// Sign checkpoints with the key of this file: 64 hexadecimal digits, an Ed25519 seed
     #[arg(long, value_name = "FILE")]
     pub(crate) checkpoint_key: Option<PathBuf>,
+    /// Answer /metrics, /livez and /readyz over HTTP here, without keys: an address that only those who watch can reach
+    #[arg(long, value_name = "ADDR", value_parser = address)]
+    pub(crate) operations_listen: Option<SocketAddr>,
+    /// Answer gRPC-Web here, for pages in browsers
+    #[arg(long, value_name = "ADDR", value_parser = address)]
+    pub(crate) web_listen: Option<SocketAddr>,
+    /// A page that may ask over gRPC-Web, as https://shop.example; may be said several times
+    #[arg(long, value_name = "ORIGIN", requires = "web_listen", value_parser = origin)]
+    pub(crate) web_origin: Vec<http::HeaderValue>,
+    /// Send traces to this collector, which speaks OTLP over gRPC
+    #[arg(long, value_name = "URL", value_parser = server)]
+    pub(crate) otlp_endpoint: Option<String>,
+    /// Which part of the calls is traced that no caller traces already: 0 to 1
+    #[arg(long, value_name = "RATIO", requires = "otlp_endpoint", default_value_t = 0.01, value_parser = ratio)]
+    pub(crate) otlp_sample_ratio: f64,
     /// The form of the log on standard error; RUST_LOG says how much of it
     #[arg(long, value_name = "FORM", default_value = "text")]
     pub(crate) log_format: LogFormat,
@@ -470,6 +485,23 @@ fn server(text: &str) -> Result<String, &'static str> {
     } else {
         Ok(url)
     }
+}
+
+/// The origin of a page as browsers say it (RFC 6454, section 6.2): scheme, host and port, and nothing behind.
+fn origin(text: &str) -> Result<http::HeaderValue, &'static str> {
+    const WANTED: &str = "not the origin of a page, as https://shop.example or http://localhost:8080";
+    let rest = text.strip_prefix("https://").or_else(|| text.strip_prefix("http://")).ok_or(WANTED)?;
+    let plain = |byte: u8| byte.is_ascii_lowercase() || byte.is_ascii_digit() || b".-:[]".contains(&byte);
+    if rest.is_empty() || !rest.bytes().all(plain) {
+        return Err(WANTED);
+    }
+    http::HeaderValue::from_str(text).map_err(|_| WANTED)
+}
+
+/// A part of a whole.
+fn ratio(text: &str) -> Result<f64, &'static str> {
+    let ratio = text.parse().ok().filter(|ratio| (0.0..=1.0).contains(ratio));
+    ratio.ok_or("not a number from 0 to 1")
 }
 
 /// A time in UTC; a day stands for its start.

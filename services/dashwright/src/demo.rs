@@ -12,6 +12,7 @@ use crate::args::{Demo, LogFormat};
 use crate::client::{self, Connection};
 use crate::failure::Failure;
 use crate::serve::Door;
+use crate::telemetry::Telemetry;
 use crate::wiring::{self, Signals};
 use crate::{dataset, out, serve, text};
 
@@ -26,10 +27,12 @@ const RADIO: &str = "sonquill-rowan-2";
 /// Serves the invented catalogue and asks it a question.
 pub(crate) fn demo(arguments: &Demo) -> Result<(), Failure> {
     serve::refuse_beyond_this_machine(arguments.listen)?;
-    wiring::log(LogFormat::Text, LOGGED);
     // It goes when this function ends, whichever way.
     let directory = tempfile::Builder::new().prefix("dashwright-demo-").tempdir().map_err(Failure::System)?;
-    let result = wiring::block_on(run(arguments, directory.path()));
+    let result = wiring::block_on(async {
+        let _telemetry = Telemetry::begin(LogFormat::Text, LOGGED, None)?;
+        run(arguments, directory.path()).await
+    });
     directory.close().map_err(Failure::System)?;
     result
 }
@@ -42,7 +45,7 @@ async fn run(arguments: &Demo, directory: &Path) -> Result<(), Failure> {
     let imports = dataset::imports_of(&directory);
     let engine = spawn_blocking(move || begin(&directory)).await;
     let engine = engine.map_err(|error| Failure::System(error.into()))??;
-    let door = Door { listener, access: Access::by(engine.keys()), tls: None };
+    let door = Door::plain(listener, Access::by(engine.keys()));
     let server = serve::until_signal(Service::new(engine, imports), door, &mut signals);
     tokio::pin!(server);
     tokio::select! {

@@ -203,6 +203,17 @@ pub(crate) enum Failure {
     /// Standard output can not be written to.
     #[error("the answer can not be written")]
     Output(#[source] io::Error),
+    /// The collector of traces can not be spoken to.
+    #[error("traces can not be sent to `{endpoint}`")]
+    Collector {
+        /// Its address.
+        endpoint: String,
+        /// Why not.
+        source: opentelemetry_otlp::ExporterBuildError,
+    },
+    /// The metrics can not be set up.
+    #[error(transparent)]
+    Metrics(#[from] dashwright_grpc::operations::MetricsError),
     /// The operating system refuses something that every run needs.
     #[error("the program can not run here")]
     System(#[source] io::Error),

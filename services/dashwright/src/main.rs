@@ -11,6 +11,7 @@ mod out;
 mod progress;
 mod run;
 mod serve;
+mod telemetry;
 mod text;
 mod tls_files;
 mod wiring;

@@ -6,9 +6,7 @@ use std::time::SystemTime;
 use dashwright_engine::Surroundings;
 use tokio::net::TcpListener;
 use tokio::runtime::Builder;
-use tracing_subscriber::EnvFilter;
 
-use crate::args::LogFormat;
 use crate::failure::{Failure, KeepingFailure};
 
 /// Runs until the future has ended, then lets go of whatever still runs.
@@ -37,20 +35,6 @@ pub(crate) fn block_on_until_signal<T>(
             () = signals.next() => Err(KeepingFailure::Stopped.into()),
         }
     })
-}
-
-/// Writes the log to standard error. `RUST_LOG` says how much; without it, `otherwise`.
-pub(crate) fn log(format: LogFormat, otherwise: &str) {
-    let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new(otherwise));
-    let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(io::stderr);
-    // It fails only where a log is set up already.
-    let _ = match format {
-        LogFormat::Text => {
-            let colours = anstream::AutoStream::choice(&io::stderr()) != anstream::ColorChoice::Never;
-            log.with_ansi(colours).try_init()
-        }
-        LogFormat::Json => log.json().flatten_event(true).try_init(),
-    };
 }
 
 /// Listens, so that an address that is taken is told before anything is opened or begun.

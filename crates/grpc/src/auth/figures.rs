@@ -6,6 +6,7 @@ use std::sync::{PoisonError, RwLock};
 use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 
 use dashwright_engine::keys::KeyId;
+use prometheus::{IntCounter, IntCounterVec, Opts, Registry};
 
 use super::denied::{Cause, Denied};
 use crate::throttle::Throttle;
@@ -14,9 +15,11 @@ use crate::throttle::Throttle;
 const MOST_PATH_CHARS: usize = 120;
 
 /// What was counted since the service started.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub struct AuthFigures {
-    refused: [AtomicU64; Cause::ALL.len()],
+    refused: [IntCounter; Cause::ALL.len()],
+    refusals: IntCounterVec,
+    taken: IntCounter,
     lines: [Throttle; Cause::ALL.len()],
     uses: RwLock<HashMap<KeyId, Counted>>,
 }
@@ -37,15 +40,34 @@ struct Counted {
     last: AtomicU64,
 }
 
+impl Default for AuthFigures {
+    #[expect(clippy::expect_used, reason = "names and labels are constants, and every test makes them all")]
+    fn default() -> Self {
+        let refusals =
+            Opts::new("dashwright_auth_refused_total", "Calls whose caller was not let in, by cause.");
+        let refusals = IntCounterVec::new(refusals, &["cause"]).expect("a constant name");
+        let taken = IntCounter::new("dashwright_auth_taken_total", "Calls that were let in by a key.");
+        Self {
+            refused: Cause::ALL.map(|cause| refusals.with_label_values(&[cause.name()])),
+            refusals,
+            taken: taken.expect("a constant name"),
+            lines: Default::default(),
+            uses: RwLock::default(),
+        }
+    }
+}
+
 impl AuthFigures {
+    /// Puts the figures into a registry. Uses by key are not among them: who asks how much is told to operators only.
+    pub(crate) fn register(&self, registry: &Registry) -> prometheus::Result<()> {
+        registry.register(Box::new(self.refusals.clone()))?;
+        registry.register(Box::new(self.taken.clone()))
+    }
+
     /// Refused calls by cause.
     #[must_use]
     pub fn refused(&self) -> BTreeMap<Cause, u64> {
-        Cause::ALL
-            .iter()
-            .zip(&self.refused)
-            .map(|(cause, count)| (*cause, count.load(Ordering::Relaxed)))
-            .collect()
+        Cause::ALL.iter().zip(&self.refused).map(|(cause, count)| (*cause, count.get())).collect()
     }
 
     /// The uses of a key; none when it was not taken.
@@ -59,6 +81,7 @@ impl AuthFigures {
 
     /// Counts a key that was taken.
     pub(super) fn taken(&self, key: &KeyId, now: SystemTime) {
+        self.taken.inc();
         let since = now.duration_since(UNIX_EPOCH).unwrap_or_default();
         let millis = u64::try_from(since.as_millis()).unwrap_or(u64::MAX);
         if let Some(counted) = self.uses.read().unwrap_or_else(PoisonError::into_inner).get(key) {
@@ -75,7 +98,7 @@ impl AuthFigures {
         let cause = denied.cause();
         let place = cause as usize;
         let (Some(count), Some(lines)) = (self.refused.get(place), self.lines.get(place)) else { return };
-        count.fetch_add(1, Ordering::Relaxed);
+        count.inc();
         let Some(left_out) = lines.line(Instant::now()) else { return };
         let method: String = path.chars().take(MOST_PATH_CHARS).collect();
         let (key, peer) = (denied.key_id().map(tracing::field::display), peer.map(tracing::field::display));

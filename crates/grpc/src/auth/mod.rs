@@ -29,6 +29,11 @@ pub use denied::{Cause, Denied};
 pub use figures::{AuthFigures, KeyUse};
 pub use roles::Need;
 
+/// What a call of a path needs; none for a path of no method.
+pub(crate) fn need_of(path: &str) -> Option<Need> {
+    roles::row_of(path).map(|row| row.need)
+}
+
 /// Who may call.
 #[derive(Clone, Debug)]
 pub struct Access {

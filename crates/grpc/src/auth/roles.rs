@@ -11,6 +11,13 @@ pub enum Need {
     Role(Role),
 }
 
+impl Need {
+    /// Whether a call that needs this changes nothing and is no office work.
+    pub(crate) fn only_reads(self) -> bool {
+        matches!(self, Self::Open | Self::Role(Role::Reader))
+    }
+}
+
 /// One method of a service.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Row {

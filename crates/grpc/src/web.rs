@@ -1,0 +1,88 @@
+//! gRPC-Web: the same services on a listener of their own, for pages in browsers, which speak no gRPC over HTTP/2.
+//!
+//! A browser says from which page a call comes, and lets a page read answers only where they allow its origin. Both are
+//! asked for here: a call of a page that is not on the list is refused before anything else, so that a page of a stranger
+//! can not use that somebody who looks at it reaches this service.
+
+use std::time::Duration;
+
+use http::header::{AUTHORIZATION, CONTENT_TYPE, ORIGIN};
+use http::{HeaderName, HeaderValue, Method, Request, Response, StatusCode};
+use tokio::net::TcpListener;
+use tonic::body::Body;
+use tonic_web::GrpcWebLayer;
+use tower_http::cors::CorsLayer;
+use tower_http::validate_request::ValidateRequestHeaderLayer;
+
+use crate::incoming::connections;
+use crate::limits::LIMITS;
+use crate::server::{ServeError, Serving, limited};
+use crate::tls::Tls;
+
+/// How long a browser may remember what it was allowed: shorter than anybody waits for a list of origins to take hold.
+const ALLOWED_FOR: Duration = Duration::from_secs(10 * 60);
+
+/// What a page may send beside its call.
+const SENT: [HeaderName; 7] = [
+    CONTENT_TYPE,
+    AUTHORIZATION,
+    HeaderName::from_static("grpc-timeout"),
+    HeaderName::from_static("traceparent"),
+    HeaderName::from_static("x-grpc-web"),
+    HeaderName::from_static("x-request-id"),
+    HeaderName::from_static("x-user-agent"),
+];
+
+/// What a page may read beside the answer: how the call ended, where that stands in the head.
+const READ: [HeaderName; 3] = [
+    HeaderName::from_static("grpc-status"),
+    HeaderName::from_static("grpc-message"),
+    HeaderName::from_static("grpc-status-details-bin"),
+];
+
+/// Serves pages of these origins, as `https://shop.example`, until `end` comes; then finishes the calls in flight.
+///
+/// # Errors
+/// When the transport fails.
+pub async fn serve_web(
+    serving: Serving,
+    listener: TcpListener,
+    tls: Option<Tls>,
+    origins: Vec<HeaderValue>,
+    end: impl Future<Output = ()>,
+) -> Result<(), ServeError> {
+    let Serving { routes, guard, auth, health: _, service: _ } = serving;
+    let known = origins.clone();
+    let from_known_page = ValidateRequestHeaderLayer::custom(move |request: &mut Request<Body>| {
+        match request.headers().get(ORIGIN) {
+            Some(origin) if !known.contains(origin) => Err(strange()),
+            // Without an origin it comes from no page.
+            _ => Ok(()),
+        }
+    });
+    let cors = CorsLayer::new()
+        .allow_origin(origins)
+        .allow_methods([Method::POST])
+        .allow_headers(SENT)
+        .expose_headers(READ)
+        .max_age(ALLOWED_FOR);
+    limited()
+        // Browsers speak HTTP/1.1 where nothing is encrypted.
+        .accept_http1(true)
+        .layer(from_known_page)
+        .layer(cors)
+        .layer(GrpcWebLayer::new())
+        .layer(guard)
+        .layer(auth)
+        .add_routes(routes)
+        .serve_with_incoming_shutdown(connections(listener, LIMITS.connections, tls), end)
+        .await
+        .map_err(ServeError::Transport)
+}
+
+/// The answer to a page that is not on the list.
+fn strange() -> Response<Body> {
+    let mut response = Response::new(Body::empty());
+    *response.status_mut() = StatusCode::FORBIDDEN;
+    response
+}
