@@ -123,8 +123,8 @@ pub(crate) async fn until_signal(service: Service, door: Door, signals: &mut Sig
         result = &mut server => return result.map_err(Failure::Serve),
         () = signals.next() => {}
     }
-    tracing::info!("going down: finishing the calls in flight");
     serving.going_down().await;
+    tracing::info!("going down: finishing the calls in flight");
     end.send_replace(true);
     tokio::select! {
         result = &mut server => result?,
