@@ -52,6 +52,9 @@ mod keys;
 #[path = "e2e/limits.rs"]
 mod limits;
 #[cfg(test)]
+#[path = "e2e/operations.rs"]
+mod operations;
+#[cfg(test)]
 #[path = "e2e/plans.rs"]
 mod plans;
 #[cfg(test)]
