@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 
 use futures_util::future::{BoxFuture, FutureExt as _};
 use http::{HeaderMap, Request, Response};
-use tokio::sync::Semaphore;
+use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 use tonic::Status;
 use tonic::body::Body;
 use tower::{Layer, Service};
@@ -39,6 +39,11 @@ tokio::task_local! {
 pub(crate) fn end_of_wait() -> Instant {
     END_OF_WAIT.try_with(|end| *end).unwrap_or_else(|_| Instant::now() + LIMITS.deadline)
 }
+
+/// The place of a call among all calls, in the extensions of its request: whoever takes it out keeps it beyond the beginning
+/// of the answer.
+#[derive(Clone)]
+pub(crate) struct Place(#[expect(dead_code, reason = "it is held, not read")] Arc<OwnedSemaphorePermit>);
 
 /// Puts a [`Guard`] before a service.
 #[derive(Clone)]
@@ -90,10 +95,12 @@ where
         self.inner.poll_ready(context)
     }
 
-    fn call(&mut self, request: Request<Body>) -> Self::Future {
+    fn call(&mut self, mut request: Request<Body>) -> Self::Future {
         let Ok(place) = Arc::clone(&self.shared.places).try_acquire_owned() else {
             return std::future::ready(Ok(refused(Refusal::Overloaded))).boxed();
         };
+        let place = Place(Arc::new(place));
+        request.extensions_mut().insert(place.clone());
         let deadline = deadline(request.headers());
         // What waits gives up first, then this guard, then the transport, whose status would have no reason.
         let reserve = (deadline / RETURN_SHARE).min(MOST_RETURN) / 2;

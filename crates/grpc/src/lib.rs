@@ -4,21 +4,26 @@
 //! oversize) is the [`guard`]'s business.
 
 pub mod auth;
+mod callers;
 mod fingerprint;
 mod from_proto;
 pub mod guard;
 mod handlers;
 mod incoming;
 mod limits;
+mod line;
 mod page;
+mod per_address;
 mod server;
 mod service;
 mod shared;
+mod silence;
 mod status;
 mod throttle;
 pub mod tls;
 mod to_proto;
 
+pub use callers::Spent;
 pub use incoming::Peer;
 pub use limits::{LIMITS, Limits};
 pub use server::{ServeError, Serving, serve, serve_encrypted};

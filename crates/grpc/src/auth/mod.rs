@@ -28,6 +28,7 @@ use crate::status::Refusal;
 pub use denied::{Cause, Denied};
 pub use figures::{AuthFigures, KeyUse};
 pub use roles::Need;
+pub(crate) use roles::streams;
 
 /// Who may call.
 #[derive(Clone, Debug)]
