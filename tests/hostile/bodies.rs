@@ -15,8 +15,9 @@ use crate::hand::{Came, Hand, came, flagged, message};
 use crate::stage::{Stage, question};
 
 const LOOK_UP: &str = "/dashwright.v1.FitmentService/LookUpFitment";
-/// How often each of the requests is sent.
+/// How often each of the requests is sent at least, and for how long.
 const TIMES: usize = 30;
+const LASTS: Duration = Duration::from_millis(500);
 
 fn status(code: Code) -> Came {
     Came::Status((code as i32).to_string())
@@ -29,7 +30,9 @@ async fn comes_to(stage: &Stage, name: &str, headers: &[(&str, &str)], body: Vec
     let body = Bytes::from(body);
     let expected: Vec<Came> = expected.iter().map(|code| status(*code)).collect();
     let attack = async {
-        for _ in 0..TIMES {
+        let (begin, mut times) = (Instant::now(), 0);
+        while times < TIMES || begin.elapsed() < LASTS {
+            times += 1;
             let hand = Hand::connect(stage.address, 2, 65_535).await;
             let came = hand.call(LOOK_UP, &headers, body.clone()).await;
             hand.connection.abort();

@@ -52,8 +52,7 @@ async fn one_key_that_asks_as_fast_as_it_can() {
     let key = stage.key(v1::Role::Reader).await;
     let path = "/dashwright.v1.FitmentService/LookUpFitment";
     let begin = Instant::now();
-    let came =
-        stage.attacked("one key floods", flood(&stage, &key, path, question().encode_to_vec())).await;
+    let came = stage.attacked("one key floods", flood(&stage, &key, path, question().encode_to_vec())).await;
     let seconds = begin.elapsed().as_secs_f64();
     println!("one key floods: {came:?} in {seconds:.1} s");
     assert!(came.keys().all(|code| ["Ok", "ResourceExhausted"].contains(&code.as_str())), "{came:?}");
@@ -71,8 +70,7 @@ async fn strangers_who_guess_keys() {
     // The last signs are a checksum, which a guesser makes right.
     let wrong = key.replace(['a', 'b'], "c");
     let path = "/dashwright.v1.FitmentService/LookUpFitment";
-    let came =
-        stage.attacked("guessed keys", flood(&stage, &wrong, path, question().encode_to_vec())).await;
+    let came = stage.attacked("guessed keys", flood(&stage, &wrong, path, question().encode_to_vec())).await;
     println!("guessed keys: {came:?}");
     assert_eq!(came.keys().collect::<Vec<_>>(), ["Unauthenticated"], "{came:?}");
 }

@@ -48,11 +48,8 @@ async fn calls_that_are_taken_back_at_once() {
     let block = call(&stage.key(Role::Reader).await);
     let reset = move |number| {
         let cancel = 8_u32.to_be_bytes();
-        [
-            frame(HEADERS, END_HEADERS, stream(number), &block),
-            frame(RST_STREAM, 0, stream(number), &cancel),
-        ]
-        .concat()
+        [frame(HEADERS, END_HEADERS, stream(number), &block), frame(RST_STREAM, 0, stream(number), &cancel)]
+            .concat()
     };
     let flooded = flooded(&stage, "rapid reset", Reads::Yes, reset).await;
     assert!(flooded.ended.contains_key(CALM), "{flooded:?}");
@@ -82,9 +79,8 @@ async fn calls_that_the_server_is_made_to_reset() {
     let late = move |number| [begin(number, END_STREAM), frame(DATA, 0, stream(number), b"late")].concat();
     let flooded_late = flooded(&stage, "data behind the end", Reads::Yes, late).await;
 
-    let itself = move |number: u32| {
-        [headers(number, 0), frame(PRIORITY, 0, stream(number), &[0, 0, 0, 0])].concat()
-    };
+    let itself =
+        move |number: u32| [headers(number, 0), frame(PRIORITY, 0, stream(number), &[0, 0, 0, 0])].concat();
     let flooded_short = flooded(&stage, "priorities that are too short", Reads::Yes, itself).await;
 
     for flooded in [flooded_none, flooded_over, flooded_late, flooded_short] {

@@ -23,11 +23,8 @@ async fn asks_and_never_reads(window: u32) {
     let stage = Stage::beside().await;
     let bearer = format!("Bearer {}", stage.key(v1::Role::Auditor).await);
     let headers = [("authorization", bearer.as_str())];
-    let page = v1::ListRecordsRequest {
-        kind: v1::RecordKind::Part.into(),
-        page_size: 1_000,
-        ..Default::default()
-    };
+    let page =
+        v1::ListRecordsRequest { kind: v1::RecordKind::Part.into(), page_size: 1_000, ..Default::default() };
     let asked = [
         ("/dashwright.v1.CatalogueService/ListRecords", message(&page.encode_to_vec())),
         ("/dashwright.v1.CurationService/ExportRecords", message(&[])),
@@ -36,6 +33,7 @@ async fn asks_and_never_reads(window: u32) {
     ];
     let attack = async {
         let (mut came, mut unread, mut hands) = (BTreeMap::new(), Vec::new(), Vec::new());
+        let refused = format!("status {}", Code::ResourceExhausted as i32);
         for _ in 0..CONNECTIONS {
             let hand = Hand::connect(stage.address, 2, window).await;
             for number in 0..LIMITS.streams_per_connection {
@@ -50,10 +48,12 @@ async fn asks_and_never_reads(window: u32) {
                     Some(Came::Status(code)) => format!("status {code}"),
                     _ => "begun".to_owned(),
                 };
+                if how != refused {
+                    unread.push(response.into_body());
+                }
                 *came.entry(how).or_insert(0) += 1;
-                unread.push(response.into_body());
             }
-            hands.push(hand);
+            hands.push((hand, unread.len()));
         }
         (came, unread, hands)
     };
@@ -68,7 +68,13 @@ async fn asks_and_never_reads(window: u32) {
         assert!(begun > 0 && begun <= LIMITS.calls_per_caller, "{came:?}");
         let refused = came.get(&format!("status {}", Code::ResourceExhausted as i32)).copied();
         assert!(refused.unwrap_or_default() > LIMITS.calls_per_caller, "{came:?}");
-        for hand in hands {
+        let mut before = 0;
+        for (hand, answers) in hands {
+            if answers == std::mem::replace(&mut before, answers) {
+                // All of its calls were refused: there is nothing that it does not read.
+                hand.connection.abort();
+                continue;
+            }
             let ended = tokio::time::timeout(CUT, hand.connection).await;
             assert!(ended.is_ok(), "a connection is open after {:?}", begin.elapsed());
         }

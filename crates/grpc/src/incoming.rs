@@ -23,6 +23,10 @@ use crate::silence::Silence;
 use crate::throttle::Throttle;
 use crate::tls::Tls;
 
+/// Bytes that are read of a connection before others have their turn: the largest frame. Without, a flood of frames that are
+/// answered by the transport alone keeps a thread until 128 large buffers are worked off (tokio's own budget).
+const TURN_BYTES: usize = 16 << 10;
+
 /// Who is at the other end of a connection; in the extensions of every request.
 #[derive(Clone, Debug)]
 pub struct Peer {
@@ -37,11 +41,14 @@ pub(crate) struct Connection {
     stream: Carrier,
     peer: Peer,
     silence: Silence,
+    /// Bytes read since others had their turn.
+    read: usize,
     _place: Place,
 }
 
 /// A place among the connections at once, and among those of its address.
 struct Place {
+    all: Arc<Semaphore>,
     _among_all: OwnedSemaphorePermit,
     _of_address: OfAddress,
 }
@@ -129,7 +136,8 @@ impl Door {
         if of_address.is_none() {
             self.refuse(peer, "an address has as many connections as one may have");
         }
-        Some(Place { _among_all: among_all, _of_address: of_address? })
+        let all = Arc::clone(&self.places);
+        Some(Place { all, _among_all: among_all, _of_address: of_address? })
     }
 
     /// Says that a connection was closed unheard.
@@ -183,8 +191,8 @@ async fn accept(
 
 impl Connection {
     fn new(stream: Carrier, peer: Peer, place: Place) -> Self {
-        let silence = Silence::new(peer.line.clone());
-        Self { stream, peer, silence, _place: place }
+        let silence = Silence::new(peer.line.clone(), Arc::clone(&place.all));
+        Self { stream, peer, silence, read: 0, _place: place }
     }
 }
 
@@ -203,12 +211,19 @@ impl AsyncRead for Connection {
         buffer: &mut ReadBuf<'_>,
     ) -> Poll<io::Result<()>> {
         let this = self.get_mut();
+        if this.read >= TURN_BYTES {
+            this.read = 0;
+            cx.waker().wake_by_ref();
+            return Poll::Pending;
+        }
         let before = buffer.filled().len();
         let read = match &mut this.stream {
             Carrier::Plain(stream) => Pin::new(stream).poll_read(cx, buffer),
             Carrier::Encrypted(stream) => Pin::new(stream).poll_read(cx, buffer),
         };
-        this.silence.heard(buffer.filled().len() - before);
+        let bytes = buffer.filled().len() - before;
+        this.read = if read.is_pending() { 0 } else { this.read + bytes };
+        this.silence.heard(bytes);
         // Also when there was something to read: who floods the connection must not escape.
         this.silence.ends(cx).map_or(read, |end| Poll::Ready(Err(end.into())))
     }

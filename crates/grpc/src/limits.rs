@@ -18,11 +18,20 @@ pub struct Limits {
     pub connections: usize,
     /// Connections at once from one address (IPv6: one /64): a quarter, so that one machine never fills the house.
     pub connections_per_address: usize,
+    /// How long a connection may be without a call of somebody with a key while all places are taken: a client that is sent
+    /// away connects anew when it has something to ask.
+    pub idle_when_full: Duration,
+    /// Connections that wait in the kernel's queue to be taken: what comes at once when all clients connect anew. The kernel
+    /// allows no more than `net.core.somaxconn`, by default as many.
+    pub waiting_connections: u32,
     /// Calls at once, and streams that have not ended; more are refused as UNAVAILABLE, so that those in flight stay fast.
     pub calls: usize,
     /// Calls at once, with their streams, of one key, or of one address where no key is asked for: an eighth, far more than a
     /// web shop has in flight at 1 ms each, so that one caller's slow calls leave places to the others.
     pub calls_per_caller: usize,
+    /// Calls of one caller that are worked on at once, while its others wait their turn: enough for 16 cores, and whoever
+    /// comes meanwhile waits behind no more than these, some 20 ms on two cores even if each is a plan.
+    pub worked_per_caller: usize,
     /// Calls and carts of streams a second of one key, or of one address where no key is asked for, unless the operator says
     /// otherwise; as many may come at once. Above the 2,230 of the busiest minute of a national web shop
     /// (deploy/SCALING.md); look-ups at this rate take a tenth of a core.
@@ -79,8 +88,11 @@ pub const LIMITS: Limits = Limits {
     streams_per_connection: 128,
     connections: 4_096,
     connections_per_address: 1_024,
+    idle_when_full: Duration::from_secs(10),
+    waiting_connections: 4_096,
     calls: 2_048,
     calls_per_caller: 256,
+    worked_per_caller: 32,
     calls_per_second: match NonZeroU32::new(2_500) {
         Some(calls) => calls,
         None => NonZeroU32::MIN,
@@ -177,8 +189,11 @@ impl Limits {
             ("streams_per_connection", self.streams_per_connection.into()),
             ("connections", count(self.connections)),
             ("connections_per_address", count(self.connections_per_address)),
+            ("idle_when_full_seconds", seconds(self.idle_when_full)),
+            ("waiting_connections", self.waiting_connections.into()),
             ("calls", count(self.calls)),
             ("calls_per_caller", count(self.calls_per_caller)),
+            ("worked_per_caller", count(self.worked_per_caller)),
             ("calls_per_second", self.calls_per_second.get().into()),
             ("callers_remembered", count(self.callers_remembered)),
             ("unread_bytes_per_caller", count(self.unread_bytes_per_caller)),

@@ -67,8 +67,10 @@ impl Serving {
     /// When reflection can not be set up.
     pub async fn new(service: Service, access: Access) -> Result<Self, ServeError> {
         let auth = AuthLayer::new(access, service.auth_figures());
-        let callers =
-            CallersLayer::new(Allowance { calls_per_second: service.calls_per_second, ..Allowance::default() });
+        let callers = CallersLayer::new(Allowance {
+            calls_per_second: service.calls_per_second,
+            ..Allowance::default()
+        });
         let (health, health_server) = tonic_health::server::health_reporter();
         let fitment = FitmentServiceServer::new(service.clone())
             .max_decoding_message_size(LIMITS.request_bytes)

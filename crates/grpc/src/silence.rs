@@ -1,14 +1,17 @@
-//! When a connection ends because its client says nothing, or never reads what it asked for.
+//! When a connection ends because its client says nothing, never reads what it asked for, or asks nothing while others wait
+//! to be let in.
 //!
-//! The transport has no time limit for either: it waits for the preface of HTTP/2, and for room in the window of an answer, as
+//! The transport has no time limit for any of it: it waits for the preface of HTTP/2, and for room in the window of an answer, as
 //! long as the client likes. Pings (`LIMITS.keepalive`) end only those who do not answer them.
 
 use std::fmt;
 use std::io;
 use std::pin::Pin;
+use std::sync::Arc;
 use std::task::{Context, Poll};
 use std::time::{Duration, Instant};
 
+use tokio::sync::Semaphore;
 use tokio::time::Sleep;
 
 use crate::limits::LIMITS;
@@ -26,11 +29,15 @@ pub(crate) enum End {
     NoPreface,
     /// A piece of an answer was not taken.
     Unread,
+    /// Nothing was asked, and the house is full.
+    Idle,
 }
 
 /// What a connection has heard, and when it is looked at.
 pub(crate) struct Silence {
     line: Line,
+    /// The places among the connections at once.
+    places: Arc<Semaphore>,
     /// Bytes heard, up to those of the preface.
     heard: usize,
     // Boxed: connections move until they are served.
@@ -39,8 +46,8 @@ pub(crate) struct Silence {
 
 impl Silence {
     /// A connection that begins now.
-    pub(crate) fn new(line: Line) -> Self {
-        Self { line, heard: 0, look: Box::pin(tokio::time::sleep(LIMITS.preface)) }
+    pub(crate) fn new(line: Line, places: Arc<Semaphore>) -> Self {
+        Self { line, places, heard: 0, look: Box::pin(tokio::time::sleep(LIMITS.preface)) }
     }
 
     /// So many bytes came.
@@ -54,8 +61,13 @@ impl Silence {
             if self.heard < PREFACE_BYTES {
                 return Some(End::NoPreface);
             }
-            if self.line.waits(LIMITS.unread, Instant::now()) {
+            let now = Instant::now();
+            if self.line.waits(LIMITS.unread, now) {
                 return Some(End::Unread);
+            }
+            // The door holds the last place itself while it waits for whom to give it to.
+            if self.places.available_permits() == 0 && self.line.idles(LIMITS.idle_when_full, now) {
+                return Some(End::Idle);
             }
             self.look.as_mut().reset(tokio::time::Instant::now() + LOOK_EVERY);
         }
@@ -68,6 +80,7 @@ impl fmt::Display for End {
         match self {
             Self::NoPreface => write!(f, "the client did not say that it speaks HTTP/2"),
             Self::Unread => write!(f, "the client did not read an answer"),
+            Self::Idle => write!(f, "the client asked nothing while others waited for a connection"),
         }
     }
 }

@@ -127,7 +127,10 @@ const SERVICES: &[Service] = &[
     // Balancers and tools ask these before they have a key; the schema is published anyway.
     Service { name: "grpc.health.v1.Health", methods: &[open("Check"), open_stream("Watch")] },
     Service { name: "grpc.reflection.v1.ServerReflection", methods: &[open_stream("ServerReflectionInfo")] },
-    Service { name: "grpc.reflection.v1alpha.ServerReflection", methods: &[open_stream("ServerReflectionInfo")] },
+    Service {
+        name: "grpc.reflection.v1alpha.ServerReflection",
+        methods: &[open_stream("ServerReflectionInfo")],
+    },
 ];
 
 /// Whether the method of a path has more than one message of either side.

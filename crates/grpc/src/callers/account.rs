@@ -10,7 +10,7 @@ use governor::clock::{Clock as _, DefaultClock};
 use governor::{DefaultDirectRateLimiter, Quota, RateLimiter};
 use quick_cache::sync::Cache;
 use quick_cache::{DefaultHashBuilder, Lifecycle, UnitWeighter};
-use tokio::sync::{OwnedSemaphorePermit, Semaphore};
+use tokio::sync::{OwnedSemaphorePermit, Semaphore, SemaphorePermit};
 
 use super::spent::Spent;
 use crate::limits::LIMITS;
@@ -94,6 +94,7 @@ pub(crate) struct Account {
     allowance: Allowance,
     rate: DefaultDirectRateLimiter,
     calls: Arc<Semaphore>,
+    worked: Semaphore,
     unread_kib: Arc<Semaphore>,
 }
 
@@ -103,6 +104,7 @@ impl Account {
             allowance,
             rate: RateLimiter::direct(Quota::per_second(allowance.calls_per_second)),
             calls: Arc::new(Semaphore::new(allowance.calls)),
+            worked: Semaphore::new(LIMITS.worked_per_caller),
             unread_kib: Arc::new(Semaphore::new(allowance.unread_bytes / KIB)),
         }
     }
@@ -130,6 +132,13 @@ impl Account {
     pub(super) fn place(&self) -> Result<OwnedSemaphorePermit, Spent> {
         let most = self.allowance.calls;
         Arc::clone(&self.calls).try_acquire_owned().map_err(|_| Spent::Calls { most })
+    }
+
+    /// A place among those of the caller's calls that are worked on, in the order in which they came. Who floods waits for
+    /// itself: behind all of its calls in the queue of the processor everybody would wait.
+    pub(super) async fn work(&self) -> Option<SemaphorePermit<'_>> {
+        // It is never closed.
+        self.worked.acquire().await.ok()
     }
 
     /// Room for an answer until it is read.

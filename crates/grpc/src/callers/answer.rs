@@ -17,7 +17,7 @@ use tonic::body::Body;
 
 use super::Account;
 use crate::guard::{Place, refused};
-use crate::line::{Line, Mark};
+use crate::line::{Line, Mark, OfLine};
 use crate::status::Refusal;
 
 /// The largest answer that is handed on as it is. Calls of one connection leave at most as many times this in the transport as
@@ -31,6 +31,7 @@ pub(super) struct Taken {
     pub(super) account: std::sync::Arc<Account>,
     pub(super) line: Line,
     pub(super) _call: OwnedSemaphorePermit,
+    pub(super) _of_line: Option<OfLine>,
     pub(super) _place: Option<Place>,
     pub(super) _open: Option<OwnedSemaphorePermit>,
 }
@@ -47,7 +48,8 @@ pub(super) async fn held(answer: Response<Body>, taken: Taken) -> Response<Body>
         Poll::Pending => Poll::Ready(None),
     });
     let first = first.await;
-    let bytes = first.as_ref().and_then(|frame| frame.as_ref()?.as_ref().ok()?.data_ref()).map_or(0, Bytes::len);
+    let bytes =
+        first.as_ref().and_then(|frame| frame.as_ref()?.as_ref().ok()?.data_ref()).map_or(0, Bytes::len);
     let room = if bytes > SMALL {
         match taken.account.room(bytes) {
             Ok(room) => Some(room),

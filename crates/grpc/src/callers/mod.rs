@@ -54,6 +54,7 @@ impl CallersLayer {
             return if streams(request.uri().path()) { self.open(address, line).map(Some) } else { Ok(None) };
         };
         if caller.is_this_machine() {
+            line.trust();
             return Ok(None);
         }
         let who = caller.key_id().map_or(Who::Address(address), |key| Who::Key(key.clone()));
@@ -63,7 +64,8 @@ impl CallersLayer {
         request.extensions_mut().insert(Arc::clone(&account));
         // The place among all calls is kept as long: a stream that has begun is still a call.
         let place = request.extensions_mut().remove::<Place>();
-        Ok(Some(Taken { account, line, _call: call, _place: place, _open: None }))
+        let of_line = Some(line.call());
+        Ok(Some(Taken { account, line, _call: call, _of_line: of_line, _place: place, _open: None }))
     }
 
     /// What a stream of somebody who has shown no key takes.
@@ -72,7 +74,8 @@ impl CallersLayer {
         let call = account.place().map_err(Refusal::Spent)?;
         let open: Option<OwnedSemaphorePermit> = Arc::clone(&self.open_streams).try_acquire_owned().ok();
         let open = open.ok_or(Refusal::Overloaded)?;
-        Ok(Taken { account, line, _call: call, _place: None, _open: Some(open) })
+        // It does not count as a call of the connection: whoever shows no key gives way when the house is full.
+        Ok(Taken { account, line, _call: call, _of_line: None, _place: None, _open: Some(open) })
     }
 }
 
@@ -110,7 +113,14 @@ where
             Ok(None) => Either::Left(self.inner.call(request)),
             Ok(Some(taken)) => {
                 let answer = self.inner.call(request);
-                Either::Right(async move { Ok(held(answer.await?, taken).await) }.boxed())
+                let answered = async move {
+                    let answer = {
+                        let _work = taken.account.work().await;
+                        answer.await?
+                    };
+                    Ok(held(answer, taken).await)
+                };
+                Either::Right(answered.boxed())
             }
             Err(refusal) => Either::Right(std::future::ready(Ok(refused(refusal))).boxed()),
         }
