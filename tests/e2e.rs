@@ -13,6 +13,9 @@ mod audit;
 #[path = "e2e/bulk.rs"]
 mod bulk;
 #[cfg(test)]
+#[path = "e2e/callers.rs"]
+mod callers;
+#[cfg(test)]
 #[path = "e2e/carts.rs"]
 mod carts;
 #[cfg(test)]

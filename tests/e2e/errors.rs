@@ -1,6 +1,7 @@
 //! Refusals: every published reason is produced, with the code and the metadata that the schema documents for it.
 
 use std::collections::BTreeMap;
+use std::num::NonZeroU32;
 use std::time::Duration;
 
 use dashwright_api::v1::read_at::At;
@@ -15,7 +16,7 @@ use dashwright_engine::{
     RevisionToken, TrailError, ViewError, WriteError, Writes,
 };
 use dashwright_grpc::auth::Denied;
-use dashwright_grpc::{LIMITS, Refusal};
+use dashwright_grpc::{LIMITS, Refusal, Spent};
 use dashwright_log::AppendError;
 use dashwright_model::record::golden::PlanVerdict;
 use dashwright_model::record::vehicle::Attribute;
@@ -93,6 +94,12 @@ async fn produced(running: &Running) -> Vec<(ErrorReason, Status)> {
         (ErrorReason::SheetTooLarge, Refusal::SheetTooLarge { bytes: 1 << 30 }),
         (ErrorReason::SheetNotMade, Refusal::Sheet(SheetError::Template)),
         (ErrorReason::Overloaded, Refusal::Overloaded),
+        (
+            ErrorReason::CallsTooFrequent,
+            Refusal::Spent(Spent::Rate { per_second: NonZeroU32::MIN, wait: Duration::from_millis(5) }),
+        ),
+        (ErrorReason::CallsTooMany, Refusal::Spent(Spent::Calls { most: 1 })),
+        (ErrorReason::AnswersUnread, Refusal::Spent(Spent::Unread { most: 1 })),
         (ErrorReason::StreamTooLong, Refusal::TooManyCarts),
         (ErrorReason::ImportBusy, ReceiveError::Busy.into()),
         (ErrorReason::ImportsFull, ReceiveError::Full.into()),

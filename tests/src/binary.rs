@@ -128,6 +128,12 @@ impl Process {
         Ok(Self { child, lines, seen: Vec::new() })
     }
 
+    /// Its number, by which the operating system tells of it.
+    #[must_use]
+    pub fn id(&self) -> u32 {
+        self.child.id()
+    }
+
     /// Waits for a line.
     ///
     /// # Errors

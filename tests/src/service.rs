@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::net::SocketAddr;
+use std::num::NonZeroU32;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -141,6 +142,15 @@ impl Running {
     /// When it does not start.
     pub async fn start_for(home: &Home, access: Access) -> Outcome<Self> {
         Self::run(Service::new(home.engine()?, home.imports()), access).await
+    }
+
+    /// Starts the service on a dataset, for those who may call, so many times a second each.
+    ///
+    /// # Errors
+    /// When it does not start.
+    pub async fn start_at(home: &Home, access: Access, calls_per_second: NonZeroU32) -> Outcome<Self> {
+        let service = Service::new(home.engine()?, home.imports());
+        Self::run(service.with_calls_per_second(calls_per_second), access).await
     }
 
     async fn run(service: Service, access: Access) -> Outcome<Self> {

@@ -11,7 +11,7 @@ use std::time::{Duration, Instant};
 
 use futures_util::future::{BoxFuture, FutureExt as _};
 use http::{HeaderMap, Request, Response};
-use tokio::sync::Semaphore;
+use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 use tonic::Status;
 use tonic::body::Body;
 use tower::{Layer, Service};
@@ -38,6 +38,11 @@ tokio::task_local! {
 pub(crate) fn end_of_wait() -> Instant {
     END_OF_WAIT.try_with(|end| *end).unwrap_or_else(|_| Instant::now() + LIMITS.deadline)
 }
+
+/// The place of a call among all calls, in the extensions of its request: whoever takes it out keeps it beyond the beginning
+/// of the answer.
+#[derive(Clone)]
+pub(crate) struct Place(#[expect(dead_code, reason = "it is held, not read")] Arc<OwnedSemaphorePermit>);
 
 /// Puts a [`Guard`] before a service.
 #[derive(Clone)]
@@ -96,7 +101,7 @@ where
         self.inner.poll_ready(context)
     }
 
-    fn call(&mut self, request: Request<Body>) -> Self::Future {
+    fn call(&mut self, mut request: Request<Body>) -> Self::Future {
         let begin = Instant::now();
         let GuardLayer { places, requests, figures } = &self.shared;
         let (path, headers) = (request.uri().path(), request.headers());
@@ -108,6 +113,8 @@ where
         let span = observe::of_call(&observed, need_of(path), headers);
         let observed = observed.within(span.clone());
         let deadline = deadline(headers);
+        let place = Place(Arc::new(place));
+        request.extensions_mut().insert(place.clone());
         // What waits gives up first, then this guard, then the transport, whose status would have no reason.
         let reserve = (deadline / RETURN_SHARE).min(MOST_RETURN) / 2;
         let answer = END_OF_WAIT.scope(begin + deadline - 2 * reserve, self.inner.call(request));

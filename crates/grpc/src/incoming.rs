@@ -1,7 +1,8 @@
-//! Connections: at most so many at once, each without delay, and a slow handshake keeps nobody waiting.
+//! Connections: at most so many at once and of one address, each without delay. A slow handshake keeps nobody waiting, and
+//! who says nothing, or never reads its answers, does not stay.
 
 use std::io;
-use std::net::SocketAddr;
+use std::net::{IpAddr, Ipv6Addr, SocketAddr};
 use std::pin::Pin;
 use std::sync::Arc;
 use std::task::{Context, Poll};
@@ -16,21 +17,51 @@ use tokio_stream::Stream;
 use tonic::transport::server::Connected;
 
 use crate::limits::LIMITS;
+use crate::line::Line;
+use crate::per_address::{OfAddress, PerAddress};
+use crate::silence::Silence;
 use crate::throttle::Throttle;
 use crate::tls::Tls;
 
+/// Bytes that are read of a connection before others have their turn: the largest frame. Without, a flood of frames that are
+/// answered by the transport alone keeps a thread until 128 large buffers are worked off (tokio's own budget).
+const TURN_BYTES: usize = 16 << 10;
+
 /// Who is at the other end of a connection; in the extensions of every request.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug)]
 pub struct Peer {
     /// Its address; none when it has gone already.
     pub address: Option<SocketAddr>,
+    /// The connection as its calls see it.
+    pub(crate) line: Line,
 }
 
 /// A connection that holds its place among the connections at once.
 pub(crate) struct Connection {
     stream: Carrier,
     peer: Peer,
-    _place: OwnedSemaphorePermit,
+    silence: Silence,
+    /// Bytes read since others had their turn.
+    read: usize,
+    _place: Place,
+}
+
+/// A place among the connections at once, and among those of its address.
+struct Place {
+    all: Arc<Semaphore>,
+    _among_all: OwnedSemaphorePermit,
+    _of_address: OfAddress,
+}
+
+/// What an address is taken for: whoever has one address of IPv6 has its whole /64.
+pub(crate) fn network(address: IpAddr) -> IpAddr {
+    match address.to_canonical() {
+        IpAddr::V4(address) => IpAddr::V4(address),
+        IpAddr::V6(address) => {
+            let [a, b, c, d, ..] = address.segments();
+            IpAddr::V6(Ipv6Addr::new(a, b, c, d, 0, 0, 0, 0))
+        }
+    }
 }
 
 /// What carries the bytes.
@@ -43,11 +74,18 @@ enum Carrier {
 /// The connections of a listener, encrypted where TLS is given.
 pub(crate) fn connections(
     listener: TcpListener,
-    most: usize,
     tls: Option<Tls>,
 ) -> impl Stream<Item = io::Result<Connection>> {
-    let (handshakes, failed) = (JoinSet::new(), Arc::default());
-    let door = Door { listener, places: Arc::new(Semaphore::new(most)), tls, handshakes, failed };
+    let door = Door {
+        listener,
+        places: Arc::new(Semaphore::new(LIMITS.connections)),
+        addresses: PerAddress::new(LIMITS.connections_per_address),
+        tls,
+        handshakes: JoinSet::new(),
+        handshaking: PerAddress::new(LIMITS.handshakes_per_address),
+        failed: Arc::default(),
+        refused: Throttle::default(),
+    };
     futures_util::stream::unfold(door, |mut door| async move { Some((door.next().await?, door)) })
 }
 
@@ -55,10 +93,13 @@ pub(crate) fn connections(
 struct Door {
     listener: TcpListener,
     places: Arc<Semaphore>,
+    addresses: PerAddress,
     tls: Option<Tls>,
     /// They end with the door.
     handshakes: JoinSet<Option<Connection>>,
+    handshaking: PerAddress,
     failed: Arc<Throttle>,
+    refused: Throttle,
 }
 
 impl Door {
@@ -74,30 +115,53 @@ impl Door {
                     }
                 }
                 accepted = accept(&self.listener, &self.places), if self.handshakes.len() < LIMITS.handshakes => {
-                    match (accepted?, &self.tls) {
-                        (Ok((stream, place)), Some(tls)) => self.begin(tls.clone(), stream, place),
-                        (Ok((stream, place)), None) => {
-                            let peer = Peer { address: stream.peer_addr().ok() };
-                            return Some(Ok(Connection { stream: Carrier::Plain(stream), peer, _place: place }));
-                        }
-                        (Err(error), _) => return Some(Err(error)),
+                    let (stream, among_all) = match accepted? {
+                        Ok(accepted) => accepted,
+                        Err(error) => return Some(Err(error)),
+                    };
+                    let peer = Peer { address: stream.peer_addr().ok(), line: Line::default() };
+                    let Some(place) = self.place(&peer, among_all) else { continue };
+                    match &self.tls {
+                        Some(tls) => self.begin(tls.clone(), stream, peer, place),
+                        None => return Some(Ok(Connection::new(Carrier::Plain(stream), peer, place))),
                     }
                 }
             }
         }
     }
 
+    /// The place of a connection. One over the limit of its address is closed: left to wait, it would keep others out.
+    fn place(&self, peer: &Peer, among_all: OwnedSemaphorePermit) -> Option<Place> {
+        let of_address = self.addresses.take(peer.address.map(|address| network(address.ip())));
+        if of_address.is_none() {
+            self.refuse(peer, "an address has as many connections as one may have");
+        }
+        let all = Arc::clone(&self.places);
+        Some(Place { all, _among_all: among_all, _of_address: of_address? })
+    }
+
+    /// Says that a connection was closed unheard.
+    fn refuse(&self, peer: &Peer, why: &str) {
+        if let Some(left_out) = self.refused.line(Instant::now()) {
+            let peer = peer.address.map(tracing::field::display);
+            tracing::warn!(peer, left_out, "a connection was closed: {why}");
+        }
+    }
+
     /// Begins a handshake; it goes on beside the others.
-    fn begin(&mut self, tls: Tls, stream: TcpStream, place: OwnedSemaphorePermit) {
+    fn begin(&mut self, tls: Tls, stream: TcpStream, peer: Peer, place: Place) {
+        let Some(handshaking) = self.handshaking.take(peer.address.map(|address| network(address.ip())))
+        else {
+            self.refuse(&peer, "an address has as many TLS handshakes going on as one may have");
+            return;
+        };
         let failed = Arc::clone(&self.failed);
-        let peer = Peer { address: stream.peer_addr().ok() };
         self.handshakes.spawn(async move {
             let handshake = tls.acceptor().accept(stream);
             let ended = tokio::time::timeout(tls.patience(), handshake).await;
+            drop(handshaking);
             match ended.unwrap_or_else(|_| Err(io::ErrorKind::TimedOut.into())) {
-                Ok(stream) => {
-                    Some(Connection { stream: Carrier::Encrypted(stream.into()), peer, _place: place })
-                }
+                Ok(stream) => Some(Connection::new(Carrier::Encrypted(stream.into()), peer, place)),
                 Err(error) => {
                     if let Some(left_out) = failed.line(Instant::now()) {
                         let peer = peer.address.map(tracing::field::display);
@@ -125,11 +189,18 @@ async fn accept(
     Some(accepted)
 }
 
+impl Connection {
+    fn new(stream: Carrier, peer: Peer, place: Place) -> Self {
+        let silence = Silence::new(peer.line.clone(), Arc::clone(&place.all));
+        Self { stream, peer, silence, read: 0, _place: place }
+    }
+}
+
 impl Connected for Connection {
     type ConnectInfo = Peer;
 
     fn connect_info(&self) -> Peer {
-        self.peer
+        self.peer.clone()
     }
 }
 
@@ -139,10 +210,22 @@ impl AsyncRead for Connection {
         cx: &mut Context<'_>,
         buffer: &mut ReadBuf<'_>,
     ) -> Poll<io::Result<()>> {
-        match &mut self.get_mut().stream {
+        let this = self.get_mut();
+        if this.read >= TURN_BYTES {
+            this.read = 0;
+            cx.waker().wake_by_ref();
+            return Poll::Pending;
+        }
+        let before = buffer.filled().len();
+        let read = match &mut this.stream {
             Carrier::Plain(stream) => Pin::new(stream).poll_read(cx, buffer),
             Carrier::Encrypted(stream) => Pin::new(stream).poll_read(cx, buffer),
-        }
+        };
+        let bytes = buffer.filled().len() - before;
+        this.read = if read.is_pending() { 0 } else { this.read + bytes };
+        this.silence.heard(bytes);
+        // Also when there was something to read: who floods the connection must not escape.
+        this.silence.ends(cx).map_or(read, |end| Poll::Ready(Err(end.into())))
     }
 }
 

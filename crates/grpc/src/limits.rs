@@ -1,5 +1,6 @@
 //! The limits of the service: every one a named number with its reason, and all of them told by GetDatasetInfo.
 
+use std::num::NonZeroU32;
 use std::time::Duration;
 
 use crate::page::PageSizes;
@@ -15,14 +16,51 @@ pub struct Limits {
     pub streams_per_connection: u32,
     /// Connections at once.
     pub connections: usize,
-    /// Calls at once; more are refused as UNAVAILABLE, so that those in flight stay fast.
+    /// Connections at once from one address (IPv6: one /64): a quarter, so that one machine never fills the house.
+    pub connections_per_address: usize,
+    /// How long a connection may be without a call of somebody with a key while all places are taken: a client that is sent
+    /// away connects anew when it has something to ask.
+    pub idle_when_full: Duration,
+    /// Connections that wait in the kernel's queue to be taken: what comes at once when all clients connect anew. The kernel
+    /// allows no more than `net.core.somaxconn`, by default as many.
+    pub waiting_connections: u32,
+    /// Calls at once, and streams that have not ended; more are refused as UNAVAILABLE, so that those in flight stay fast.
     pub calls: usize,
+    /// Calls at once, with their streams, of one key, or of one address where no key is asked for: an eighth, far more than a
+    /// web shop has in flight at 1 ms each, so that one caller's slow calls leave places to the others.
+    pub calls_per_caller: usize,
+    /// Calls of one caller that are worked on at once, while its others wait their turn: enough for 16 cores, and whoever
+    /// comes meanwhile waits behind no more than these, some 20 ms on two cores even if each is a plan.
+    pub worked_per_caller: usize,
+    /// Calls and carts of streams a second of one key, or of one address where no key is asked for, unless the operator says
+    /// otherwise; as many may come at once. Above the 2,230 of the busiest minute of a national web shop
+    /// (deploy/SCALING.md); look-ups at this rate take a tenth of a core.
+    pub calls_per_second: NonZeroU32,
+    /// Callers whose rate is remembered: those least seen go first. A caller who is forgotten begins with a full allowance, so
+    /// that whoever wants to gain by it needs more addresses than these; 16,384 take a few MB.
+    pub callers_remembered: usize,
+    /// Bytes of large answers that one caller has not read yet: thirty pages of records at once.
+    pub unread_bytes_per_caller: usize,
+    /// How long a piece of an answer (64 KiB at most) may wait to be read before the connection is ended: who reads 3 KiB in a
+    /// second is never met by it.
+    pub unread: Duration,
+    /// Streams of health and reflection at once: whoever opens them has shown no key.
+    pub open_streams: usize,
+    /// Of these from one address: the channels of all tills behind one router.
+    pub open_streams_per_address: usize,
     /// The deadline of a call that names none, and the longest that one may name.
     pub deadline: Duration,
     /// Bytes of all headers of a call.
     pub header_bytes: u32,
     /// Streams that a client may have reset by its own errors before the connection is closed (rapid reset).
     pub error_resets: usize,
+    /// Streams that a client may have reset before they were looked at (rapid reset).
+    pub pending_resets: usize,
+    /// Bytes that a client may send on one connection, and on one call, before they are looked at: one largest request, so
+    /// that it never waits for a round trip.
+    pub window_bytes: u32,
+    /// How long a connection may take to say that it speaks HTTP/2: it does so with its first packet, also over a bad line.
+    pub preface: Duration,
     /// How often a quiet connection is pinged.
     pub keepalive: Duration,
     /// How long the answer to a ping is waited for.
@@ -31,6 +69,8 @@ pub struct Limits {
     pub handshake: Duration,
     /// TLS handshakes at once; more wait in the kernel's queue, so that strangers hold no more than these.
     pub handshakes: usize,
+    /// Of these from one address: a quarter.
+    pub handshakes_per_address: usize,
     /// How long a connection lives, so that clients spread over replicas again.
     pub connection_age: Duration,
     /// How long a watch is silent before it beats.
@@ -47,14 +87,32 @@ pub const LIMITS: Limits = Limits {
     answer_bytes: 4 << 20,
     streams_per_connection: 128,
     connections: 4_096,
+    connections_per_address: 1_024,
+    idle_when_full: Duration::from_secs(10),
+    waiting_connections: 4_096,
     calls: 2_048,
+    calls_per_caller: 256,
+    worked_per_caller: 32,
+    calls_per_second: match NonZeroU32::new(2_500) {
+        Some(calls) => calls,
+        None => NonZeroU32::MIN,
+    },
+    callers_remembered: 16_384,
+    unread_bytes_per_caller: 64 << 20,
+    unread: Duration::from_secs(30),
+    open_streams: 1_024,
+    open_streams_per_address: 64,
     deadline: Duration::from_secs(10),
     header_bytes: 16 << 10,
     error_resets: 1_024,
+    pending_resets: 20,
+    window_bytes: 1 << 20,
+    preface: Duration::from_secs(5),
     keepalive: Duration::from_secs(30),
     keepalive_timeout: Duration::from_secs(10),
     handshake: Duration::from_secs(5),
     handshakes: 256,
+    handshakes_per_address: 64,
     connection_age: Duration::from_secs(30 * 60),
     heartbeat: Duration::from_secs(15),
     drain: Duration::from_secs(20),
@@ -130,14 +188,29 @@ impl Limits {
             ("answer_bytes", count(self.answer_bytes)),
             ("streams_per_connection", self.streams_per_connection.into()),
             ("connections", count(self.connections)),
+            ("connections_per_address", count(self.connections_per_address)),
+            ("idle_when_full_seconds", seconds(self.idle_when_full)),
+            ("waiting_connections", self.waiting_connections.into()),
             ("calls", count(self.calls)),
+            ("calls_per_caller", count(self.calls_per_caller)),
+            ("worked_per_caller", count(self.worked_per_caller)),
+            ("calls_per_second", self.calls_per_second.get().into()),
+            ("callers_remembered", count(self.callers_remembered)),
+            ("unread_bytes_per_caller", count(self.unread_bytes_per_caller)),
+            ("unread_seconds", seconds(self.unread)),
+            ("open_streams", count(self.open_streams)),
+            ("open_streams_per_address", count(self.open_streams_per_address)),
             ("deadline_seconds", seconds(self.deadline)),
             ("header_bytes", self.header_bytes.into()),
             ("error_resets", count(self.error_resets)),
+            ("pending_resets", count(self.pending_resets)),
+            ("window_bytes", self.window_bytes.into()),
+            ("preface_seconds", seconds(self.preface)),
             ("keepalive_seconds", seconds(self.keepalive)),
             ("keepalive_timeout_seconds", seconds(self.keepalive_timeout)),
             ("handshake_seconds", seconds(self.handshake)),
             ("handshakes", count(self.handshakes)),
+            ("handshakes_per_address", count(self.handshakes_per_address)),
             ("connection_age_seconds", seconds(self.connection_age)),
             ("heartbeat_seconds", seconds(self.heartbeat)),
             ("drain_seconds", seconds(self.drain)),

@@ -16,6 +16,7 @@ use tonic_health::server::HealthReporter;
 
 use crate::Service;
 use crate::auth::{Access, AuthLayer};
+use crate::callers::{Allowance, CallersLayer};
 use crate::guard::GuardLayer;
 use crate::incoming::connections;
 use crate::limits::LIMITS;
@@ -55,6 +56,7 @@ pub struct Serving {
     pub(crate) routes: Routes,
     pub(crate) guard: GuardLayer,
     pub(crate) auth: AuthLayer,
+    pub(crate) callers: CallersLayer,
     pub(crate) health: HealthReporter,
     pub(crate) service: Service,
 }
@@ -66,6 +68,10 @@ impl Serving {
     /// When reflection can not be set up.
     pub async fn new(service: Service, access: Access) -> Result<Self, ServeError> {
         let auth = AuthLayer::new(access, service.auth_figures());
+        let callers = CallersLayer::new(Allowance {
+            calls_per_second: service.calls_per_second,
+            ..Allowance::default()
+        });
         let (health, health_server) = tonic_health::server::health_reporter();
         let fitment = FitmentServiceServer::new(service.clone())
             .max_decoding_message_size(LIMITS.request_bytes)
@@ -112,7 +118,8 @@ impl Serving {
             .add_service(health_server)
             .add_service(reflection().build_v1().map_err(ServeError::Reflection)?)
             .add_service(reflection().build_v1alpha().map_err(ServeError::Reflection)?);
-        Ok(Self { routes: routes.routes().prepare(), guard: GuardLayer::new(), auth, health, service })
+        let routes = routes.routes().prepare();
+        Ok(Self { routes, guard: GuardLayer::new(), auth, callers, health, service })
     }
 
     /// What is measured of it, with figures of the machine beside.
@@ -171,12 +178,13 @@ async fn run(
     tls: Option<Tls>,
     end: impl Future<Output = ()>,
 ) -> Result<(), ServeError> {
-    let Serving { routes, guard, auth, health: _, service: _ } = serving;
+    let Serving { routes, guard, auth, callers, health: _, service: _ } = serving;
     limited()
         .layer(guard)
         .layer(auth)
+        .layer(callers)
         .add_routes(routes)
-        .serve_with_incoming_shutdown(connections(listener, LIMITS.connections, tls), end)
+        .serve_with_incoming_shutdown(connections(listener, tls), end)
         .await
         .map_err(ServeError::Transport)
 }
@@ -185,6 +193,9 @@ async fn run(
 pub(crate) fn limited() -> Server {
     Server::builder()
         .http2_max_local_error_reset_streams(Some(LIMITS.error_resets))
+        .http2_max_pending_accept_reset_streams(Some(LIMITS.pending_resets))
+        .initial_stream_window_size(LIMITS.window_bytes)
+        .initial_connection_window_size(LIMITS.window_bytes)
         .max_concurrent_streams(Some(LIMITS.streams_per_connection))
         .http2_max_header_list_size(Some(LIMITS.header_bytes))
         .http2_keepalive_interval(Some(LIMITS.keepalive))

@@ -1,5 +1,6 @@
 //! What the handlers share: the engine, and the answers encoded from its current view.
 
+use std::num::NonZeroU32;
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -9,6 +10,7 @@ use tokio::sync::watch;
 
 use crate::auth::AuthFigures;
 use crate::guard::end_of_wait;
+use crate::limits::LIMITS;
 use crate::shared::Answers;
 use crate::status::Refusal;
 
@@ -22,6 +24,8 @@ pub struct Service {
     pub(crate) inbox: Inbox,
     /// Whether whoever edited a draft may not publish it.
     pub(crate) separate_publisher: bool,
+    /// How often one caller may call.
+    pub(crate) calls_per_second: NonZeroU32,
 }
 
 impl Service {
@@ -31,7 +35,15 @@ impl Service {
         let answers = Arc::new(ArcSwap::from_pointee(Answers::new(engine.view())));
         let end = watch::Sender::new(false);
         let inbox = Inbox::new(imports);
-        Self { engine, answers, auth: Arc::default(), end, inbox, separate_publisher: false }
+        Self {
+            engine,
+            answers,
+            auth: Arc::default(),
+            end,
+            inbox,
+            separate_publisher: false,
+            calls_per_second: LIMITS.calls_per_second,
+        }
     }
 
     /// The engine that it answers from.
@@ -44,6 +56,12 @@ impl Service {
     #[must_use]
     pub fn with_separate_publisher(self, separate_publisher: bool) -> Self {
         Self { separate_publisher, ..self }
+    }
+
+    /// Takes so many calls a second of each key, or of each address where no key is asked for, and as many at once.
+    #[must_use]
+    pub fn with_calls_per_second(self, calls_per_second: NonZeroU32) -> Self {
+        Self { calls_per_second, ..self }
     }
 
     /// What was counted of callers who were let in and who were not.

@@ -1,6 +1,7 @@
 //! The one file that builds a gRPC status: each refusal has a code, a published reason and its metadata.
 
 mod changes;
+mod spent;
 
 use std::borrow::Cow;
 use std::collections::HashMap;
@@ -24,6 +25,7 @@ use tonic::{Code, Status};
 use tonic_types::{ErrorDetails, StatusExt as _};
 
 use crate::auth::Denied;
+use crate::callers::Spent;
 use crate::from_proto::{FieldFault, FieldProblem};
 use crate::limits::{CARTS_PER_STREAM, LIMITS, SHEET_BYTES};
 
@@ -105,6 +107,8 @@ pub enum Refusal {
     TooManyCarts,
     /// More calls than the service takes at once.
     Overloaded,
+    /// The caller has taken as much as one may.
+    Spent(Spent),
     /// The service is going down.
     Draining,
     /// The call took too long.
@@ -164,6 +168,7 @@ impl fmt::Display for Refusal {
                 write!(f, "a stream has at most {CARTS_PER_STREAM} carts; send the rest in another one")
             }
             Self::Overloaded => write!(f, "{} calls are in flight, which is the limit", LIMITS.calls),
+            Self::Spent(spent) => write!(f, "{spent}"),
             Self::Draining => write!(f, "the service is going down"),
             Self::Deadline { most } => write!(f, "the call took longer than {} ms", most.as_millis()),
             Self::Internal { .. } => write!(f, "the call failed inside the service"),
@@ -269,9 +274,11 @@ impl From<Refusal> for Status {
             metadata.into_iter().map(|(key, value)| (key.to_owned(), cut(&value).into_owned())).collect();
         let mut details = ErrorDetails::with_error_info(name(reason), DOMAIN, metadata);
         add_violations(&mut details, &refusal);
-        if code == Code::Unavailable {
-            details.set_retry_info(Some(RETRY_AFTER));
-        }
+        match &refusal {
+            Refusal::Spent(spent) => details.set_retry_info(Some(spent::retry_after(spent))),
+            _ if code == Code::Unavailable => details.set_retry_info(Some(RETRY_AFTER)),
+            _ => &mut details,
+        };
         Self::with_error_details(code, cut(&refusal.to_string()), details)
     }
 }
@@ -324,6 +331,7 @@ fn told(refusal: &Refusal) -> Told {
         Refusal::Overloaded => {
             (Code::Unavailable, ErrorReason::Overloaded, vec![("most_calls", LIMITS.calls.to_string())])
         }
+        Refusal::Spent(spent) => spent::told(spent),
         Refusal::Draining => (Code::Unavailable, ErrorReason::Draining, Vec::new()),
         Refusal::Deadline { most } => {
             let most = most.as_millis().to_string();
@@ -534,6 +542,7 @@ fn add_violations(details: &mut ErrorDetails, refusal: &Refusal) {
         | Refusal::TooLarge
         | Refusal::TooManyCarts
         | Refusal::Overloaded
+        | Refusal::Spent(_)
         | Refusal::Draining
         | Refusal::Deadline { .. }
         | Refusal::Internal { .. }

@@ -15,7 +15,6 @@ use tower_http::cors::CorsLayer;
 use tower_http::validate_request::ValidateRequestHeaderLayer;
 
 use crate::incoming::connections;
-use crate::limits::LIMITS;
 use crate::server::{ServeError, Serving, limited};
 use crate::tls::Tls;
 
@@ -51,7 +50,7 @@ pub async fn serve_web(
     origins: Vec<HeaderValue>,
     end: impl Future<Output = ()>,
 ) -> Result<(), ServeError> {
-    let Serving { routes, guard, auth, health: _, service: _ } = serving;
+    let Serving { routes, guard, auth, callers, health: _, service: _ } = serving;
     let known = origins.clone();
     let from_known_page = ValidateRequestHeaderLayer::custom(move |request: &mut Request<Body>| {
         match request.headers().get(ORIGIN) {
@@ -74,8 +73,9 @@ pub async fn serve_web(
         .layer(GrpcWebLayer::new())
         .layer(guard)
         .layer(auth)
+        .layer(callers)
         .add_routes(routes)
-        .serve_with_incoming_shutdown(connections(listener, LIMITS.connections, tls), end)
+        .serve_with_incoming_shutdown(connections(listener, tls), end)
         .await
         .map_err(ServeError::Transport)
 }

@@ -4,7 +4,8 @@ use std::io;
 use std::time::SystemTime;
 
 use dashwright_engine::Surroundings;
-use tokio::net::TcpListener;
+use dashwright_grpc::LIMITS;
+use tokio::net::{TcpListener, TcpSocket};
 use tokio::runtime::Builder;
 
 use crate::failure::{Failure, KeepingFailure};
@@ -42,7 +43,14 @@ pub(crate) fn block_on_until_signal<T>(
 /// # Errors
 /// When it is taken, or not one of this machine.
 pub(crate) async fn listen(address: std::net::SocketAddr) -> Result<TcpListener, Failure> {
-    TcpListener::bind(address).await.map_err(|source| match source.kind() {
+    let listening = || {
+        let socket = if address.is_ipv4() { TcpSocket::new_v4()? } else { TcpSocket::new_v6()? };
+        // A restart takes the address over from connections that are not quite gone.
+        socket.set_reuseaddr(true)?;
+        socket.bind(address)?;
+        socket.listen(LIMITS.waiting_connections)
+    };
+    listening().map_err(|source: io::Error| match source.kind() {
         io::ErrorKind::AddrInUse => Failure::AddressInUse { address },
         _ => Failure::Listen { address, source },
     })

@@ -54,6 +54,12 @@ impl Caller {
         self.0.key.as_ref()
     }
 
+    /// Whether it is somebody on this machine, where no key was ever made.
+    #[must_use]
+    pub fn is_this_machine(&self) -> bool {
+        self.0.key.is_none() && self.0.roles.len() == Role::ALL.len()
+    }
+
     /// Whose call it is.
     #[must_use]
     pub fn holder(&self) -> &str {

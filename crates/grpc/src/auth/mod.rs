@@ -28,6 +28,7 @@ use crate::status::Refusal;
 pub use denied::{Cause, Denied};
 pub use figures::{AuthFigures, KeyUse};
 pub use roles::Need;
+pub(crate) use roles::streams;
 
 /// What a call of a path needs; none for a path of no method.
 pub(crate) fn need_of(path: &str) -> Option<Need> {

@@ -11,6 +11,7 @@ use tokio_stream::wrappers::ReceiverStream;
 use tonic::{Status, Streaming};
 
 use super::check_cart::check;
+use crate::callers::Account;
 use crate::from_proto::{FieldFaults, FieldProblem, read_at};
 use crate::limits::{CARTS_IN_FLIGHT, CARTS_PER_STREAM};
 use crate::{Refusal, Service};
@@ -23,18 +24,23 @@ pub(crate) type Answers = ReceiverStream<Answer>;
 impl Service {
     /// Answers as they are read: a reader that does not read holds at most so many, and the carts behind them wait in the
     /// transport.
-    pub(crate) fn checked_carts(&self, carts: Streaming<v1::CheckCartsRequest>) -> Answers {
+    pub(crate) fn checked_carts(
+        &self,
+        account: Option<Arc<Account>>,
+        carts: Streaming<v1::CheckCartsRequest>,
+    ) -> Answers {
         let (answers, stream) = mpsc::channel(CARTS_IN_FLIGHT);
         let service = self.clone();
         tokio::spawn(async move {
             // A reader that has gone ends the work: the send fails.
-            let _gone = service.answer(carts, &answers).await;
+            let _gone = service.answer(account, carts, &answers).await;
         });
         ReceiverStream::new(stream)
     }
 
     async fn answer(
         &self,
+        account: Option<Arc<Account>>,
         mut carts: impl Stream<Item = Result<v1::CheckCartsRequest, Status>> + Unpin,
         answers: &mpsc::Sender<Answer>,
     ) -> Result<(), mpsc::error::SendError<Answer>> {
@@ -42,6 +48,9 @@ impl Service {
         let mut count = 0;
         while let Some(cart) = carts.next().await {
             count += 1;
+            if let Some(account) = &account {
+                account.turn().await;
+            }
             let answer = self.next(cart, count, &mut view).await;
             let ends = answer.is_err();
             answers.send(answer).await?;

@@ -5,7 +5,7 @@ use dashwright_engine::View;
 use dashwright_model::record::RecordKind;
 
 use crate::from_proto::{FieldFaults, read_at};
-use crate::limits::LIMITS;
+use crate::limits::{LIMITS, Limits};
 use crate::{Refusal, Service, to_proto};
 
 impl Service {
@@ -22,10 +22,15 @@ impl Service {
             incarnation: view.incarnation().to_owned(),
             published_at: view.published_at().to_owned(),
             counts: RecordKind::ALL.iter().map(|kind| count(&view, *kind)).collect(),
-            limits: LIMITS.named().into_iter().map(|(name, value)| (name.to_owned(), value)).collect(),
+            limits: self.limits().named().into_iter().map(|(name, value)| (name.to_owned(), value)).collect(),
             server_version: env!("CARGO_PKG_VERSION").to_owned(),
             writes: to_proto::writes(self.engine.writes()).into(),
         })
+    }
+
+    /// The limits as the operator has set them.
+    fn limits(&self) -> Limits {
+        Limits { calls_per_second: self.calls_per_second, ..LIMITS }
     }
 }
 

@@ -111,7 +111,8 @@ impl FitmentService for Service {
         &self,
         request: Request<Streaming<v1::CheckCartsRequest>>,
     ) -> Result<Response<Self::CheckCartsStream>, Status> {
-        Ok(Response::new(self.checked_carts(request.into_inner())))
+        let account = request.extensions().get().cloned();
+        Ok(Response::new(self.checked_carts(account, request.into_inner())))
     }
 
     async fn list_radios_for_vehicle(

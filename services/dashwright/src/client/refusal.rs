@@ -96,7 +96,7 @@ impl Refusal {
             }
             "REVISION_NOT_REACHED" => "ask a server that has it, or leave out --at-least",
             "REVISION_NOT_KEPT" => "leave out --at to read the latest revision",
-            "OVERLOADED" | "DRAINING" => {
+            "OVERLOADED" | "DRAINING" | "CALLS_TOO_FREQUENT" | "CALLS_TOO_MANY" | "ANSWERS_UNREAD" => {
                 let wait = self.retry_after.map_or(0, |wait| wait.as_millis());
                 return Some(format!("try again after {wait} ms"));
             }
