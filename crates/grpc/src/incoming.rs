@@ -7,9 +7,10 @@ use std::sync::Arc;
 use std::task::{Context, Poll};
 use std::time::Instant;
 
+use futures_util::future::{BoxFuture, FutureExt as _};
 use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
 use tokio::net::{TcpListener, TcpStream};
-use tokio::sync::{OwnedSemaphorePermit, Semaphore};
+use tokio::sync::{OwnedSemaphorePermit, Semaphore, watch};
 use tokio::task::JoinSet;
 use tokio_rustls::server::TlsStream;
 use tokio_stream::Stream;
@@ -26,11 +27,31 @@ pub struct Peer {
     pub address: Option<SocketAddr>,
 }
 
+/// Bytes with which a client begins HTTP/2 (RFC 9113, section 3.4). Until they are there nothing can tell it to go away.
+const PREFACE_BYTES: usize = 24;
+
 /// A connection that holds its place among the connections at once.
 pub(crate) struct Connection {
     stream: Carrier,
     peer: Peer,
+    silence: Option<Silence>,
     _place: OwnedSemaphorePermit,
+}
+
+/// That a client has not begun yet. When the service goes down it is not waited for.
+struct Silence {
+    heard_bytes: usize,
+    end: BoxFuture<'static, ()>,
+}
+
+impl Silence {
+    fn until(mut end: watch::Receiver<bool>) -> Self {
+        let end = async move {
+            // Without a service there is nothing to wait for either.
+            let _ = end.wait_for(|ending| *ending).await;
+        };
+        Self { heard_bytes: 0, end: end.boxed() }
+    }
 }
 
 /// What carries the bytes.
@@ -40,14 +61,15 @@ enum Carrier {
     Encrypted(Box<TlsStream<TcpStream>>),
 }
 
-/// The connections of a listener, encrypted where TLS is given.
+/// The connections of a listener, encrypted where TLS is given. Those that have said nothing yet end with the service.
 pub(crate) fn connections(
     listener: TcpListener,
     most: usize,
     tls: Option<Tls>,
+    end: watch::Receiver<bool>,
 ) -> impl Stream<Item = io::Result<Connection>> {
     let (handshakes, failed) = (JoinSet::new(), Arc::default());
-    let door = Door { listener, places: Arc::new(Semaphore::new(most)), tls, handshakes, failed };
+    let door = Door { listener, places: Arc::new(Semaphore::new(most)), tls, end, handshakes, failed };
     futures_util::stream::unfold(door, |mut door| async move { Some((door.next().await?, door)) })
 }
 
@@ -56,6 +78,7 @@ struct Door {
     listener: TcpListener,
     places: Arc<Semaphore>,
     tls: Option<Tls>,
+    end: watch::Receiver<bool>,
     /// They end with the door.
     handshakes: JoinSet<Option<Connection>>,
     failed: Arc<Throttle>,
@@ -78,7 +101,7 @@ impl Door {
                         (Ok((stream, place)), Some(tls)) => self.begin(tls.clone(), stream, place),
                         (Ok((stream, place)), None) => {
                             let peer = Peer { address: stream.peer_addr().ok() };
-                            return Some(Ok(Connection { stream: Carrier::Plain(stream), peer, _place: place }));
+                            return Some(Ok(Connection::new(Carrier::Plain(stream), peer, place, self.end.clone())));
                         }
                         (Err(error), _) => return Some(Err(error)),
                     }
@@ -89,15 +112,13 @@ impl Door {
 
     /// Begins a handshake; it goes on beside the others.
     fn begin(&mut self, tls: Tls, stream: TcpStream, place: OwnedSemaphorePermit) {
-        let failed = Arc::clone(&self.failed);
+        let (failed, end) = (Arc::clone(&self.failed), self.end.clone());
         let peer = Peer { address: stream.peer_addr().ok() };
         self.handshakes.spawn(async move {
             let handshake = tls.acceptor().accept(stream);
             let ended = tokio::time::timeout(tls.patience(), handshake).await;
             match ended.unwrap_or_else(|_| Err(io::ErrorKind::TimedOut.into())) {
-                Ok(stream) => {
-                    Some(Connection { stream: Carrier::Encrypted(stream.into()), peer, _place: place })
-                }
+                Ok(stream) => Some(Connection::new(Carrier::Encrypted(stream.into()), peer, place, end)),
                 Err(error) => {
                     if let Some(left_out) = failed.line(Instant::now()) {
                         let peer = peer.address.map(tracing::field::display);
@@ -125,6 +146,12 @@ async fn accept(
     Some(accepted)
 }
 
+impl Connection {
+    fn new(stream: Carrier, peer: Peer, place: OwnedSemaphorePermit, end: watch::Receiver<bool>) -> Self {
+        Self { stream, peer, silence: Some(Silence::until(end)), _place: place }
+    }
+}
+
 impl Connected for Connection {
     type ConnectInfo = Peer;
 
@@ -139,10 +166,22 @@ impl AsyncRead for Connection {
         cx: &mut Context<'_>,
         buffer: &mut ReadBuf<'_>,
     ) -> Poll<io::Result<()>> {
-        match &mut self.get_mut().stream {
+        let this = self.get_mut();
+        let before = buffer.filled().len();
+        let read = match &mut this.stream {
             Carrier::Plain(stream) => Pin::new(stream).poll_read(cx, buffer),
             Carrier::Encrypted(stream) => Pin::new(stream).poll_read(cx, buffer),
+        };
+        let Some(silence) = &mut this.silence else { return read };
+        if read.is_pending() && silence.end.poll_unpin(cx).is_ready() {
+            // Nothing was read: the connection is at its end.
+            return Poll::Ready(Ok(()));
         }
+        silence.heard_bytes += buffer.filled().len() - before;
+        if silence.heard_bytes >= PREFACE_BYTES {
+            this.silence = None;
+        }
+        read
     }
 }
 

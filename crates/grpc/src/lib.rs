@@ -4,6 +4,7 @@
 //! oversize) is the [`guard`]'s business.
 
 pub mod auth;
+mod ending;
 mod fingerprint;
 mod from_proto;
 pub mod guard;

@@ -16,6 +16,7 @@ use tonic_health::server::HealthReporter;
 
 use crate::Service;
 use crate::auth::{Access, AuthLayer};
+use crate::ending::Ending;
 use crate::guard::GuardLayer;
 use crate::incoming::connections;
 use crate::limits::LIMITS;
@@ -108,9 +109,9 @@ impl Serving {
             .add_service(audit)
             .add_service(keys)
             .add_service(sheets)
-            .add_service(health_server)
-            .add_service(reflection().build_v1().map_err(ServeError::Reflection)?)
-            .add_service(reflection().build_v1alpha().map_err(ServeError::Reflection)?);
+            .add_service(Ending::new(health_server, &service))
+            .add_service(Ending::new(reflection().build_v1().map_err(ServeError::Reflection)?, &service))
+            .add_service(Ending::new(reflection().build_v1alpha().map_err(ServeError::Reflection)?, &service));
         Ok(Self { routes: routes.routes().prepare(), guard: GuardLayer::new(), auth, health, service })
     }
 
@@ -159,7 +160,7 @@ async fn run(
     tls: Option<Tls>,
     end: impl Future<Output = ()>,
 ) -> Result<(), ServeError> {
-    let Serving { routes, guard, auth, health: _, service: _ } = serving;
+    let Serving { routes, guard, auth, health: _, service } = serving;
     Server::builder()
         .http2_max_local_error_reset_streams(Some(LIMITS.error_resets))
         .max_concurrent_streams(Some(LIMITS.streams_per_connection))
@@ -171,7 +172,7 @@ async fn run(
         .layer(guard)
         .layer(auth)
         .add_routes(routes)
-        .serve_with_incoming_shutdown(connections(listener, LIMITS.connections, tls), end)
+        .serve_with_incoming_shutdown(connections(listener, LIMITS.connections, tls, service.end()), end)
         .await
         .map_err(ServeError::Transport)
 }

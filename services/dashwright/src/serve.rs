@@ -1,6 +1,7 @@
 //! `serve`: the dataset of a directory, until a signal.
 
 use std::net::SocketAddr;
+use std::path::Path;
 
 use dashwright_grpc::auth::Access;
 use dashwright_grpc::tls::Tls;
@@ -9,14 +10,11 @@ use tokio::net::TcpListener;
 use tokio::task::spawn_blocking;
 
 use crate::args::Serve;
+use crate::config::{self, Ready, Settings};
 use crate::dataset;
 use crate::failure::Failure;
 use crate::out;
-use crate::tls_files::TlsFiles;
 use crate::wiring::{self, Hangup, Signals};
-
-/// Log lines that a server writes unless RUST_LOG says otherwise.
-const LOGGED: &str = "info";
 
 /// Where calls come in, and whose.
 pub(crate) struct Door {
@@ -30,42 +28,51 @@ pub(crate) struct Door {
 
 /// Serves the dataset of a directory.
 pub(crate) fn serve(arguments: &Serve) -> Result<(), Failure> {
-    refuse_plaintext(arguments)?;
-    if arguments.init {
-        // A new dataset has no keys: this is told before it is begun.
-        refuse_public_without_keys(arguments)?;
+    let ready = config::ready(arguments)?;
+    wiring::block_on(run(arguments, ready))
+}
+
+async fn run(arguments: &Serve, ready: Ready) -> Result<(), Failure> {
+    let Ready { settings, tls } = ready;
+    let (mut signals, hangup) = (Signals::take()?, Hangup::take()?);
+    let listener = wiring::listen(settings.need(config::LISTEN)?).await?;
+    let data = settings.need(config::DATA)?;
+    let service = tokio::select! {
+        opened = open(arguments, &settings, &data) => opened?,
+        () = signals.next() => return Err(Failure::Interrupted),
+    };
+    let everybody_reads = settings.is_on(config::ALLOW_PUBLIC_WITHOUT_KEYS);
+    let access = Access { keys: service.engine().keys(), everybody_reads };
+    let address = listener.local_addr().map_err(Failure::System)?;
+    if access.keys.borrow().is_empty() && !everybody_reads {
+        refuse_beyond_this_machine(address)?;
     }
-    wiring::log(arguments.log_format, LOGGED);
-    let files = tls_files(arguments);
-    let tls = files.as_ref().map(TlsFiles::open).transpose()?;
-    wiring::block_on(async {
-        let mut signals = Signals::take()?;
-        let listener = wiring::listen(arguments.listen).await?;
-        let Serve { data, init, load, checkpoint_key, .. } = arguments.clone();
-        let open =
-            spawn_blocking(move || dataset::open(&data, init, load.as_deref(), checkpoint_key.as_deref()));
-        let engine = tokio::select! {
-            opened = open => opened.map_err(|error| Failure::System(error.into()))??,
-            () = signals.next() => return Err(Failure::Interrupted),
-        };
-        let access = Access { keys: engine.keys(), everybody_reads: arguments.allow_public_without_keys };
-        if access.keys.borrow().is_empty() {
-            refuse_public_without_keys(arguments)?;
+    let revision = service.engine().view().revision();
+    tracing::info!(%address, revision, encrypted = tls.is_some(), "listening");
+    warn_of_strangers(address, &access, tls.is_some());
+    let scheme = if tls.is_some() { "https" } else { "http" };
+    let tls = match tls {
+        Some((files, tls)) => {
+            tokio::spawn(files.follow(tls.clone(), hangup));
+            Some(tls)
         }
-        let separate = arguments.separate_publisher;
-        let (revision, address) = (engine.view().revision(), listener.local_addr());
-        let address = address.map_err(Failure::System)?;
-        tracing::info!(%address, revision, encrypted = tls.is_some(), "listening");
-        warn_of_strangers(address, &access, tls.is_some());
-        if let (Some(files), Some(tls)) = (files, &tls) {
-            tokio::spawn(files.follow(tls.clone(), Hangup::take()?));
+        None => {
+            tokio::spawn(hangup.ignored());
+            None
         }
-        let service =
-            Service::new(engine, dataset::imports_of(&arguments.data)).with_separate_publisher(separate);
-        let scheme = if tls.is_some() { "https" } else { "http" };
-        out::print(&format!("serving revision {revision} at {scheme}://{address}\n"))?;
-        until_signal(service, Door { listener, access, tls }, &mut signals).await
-    })
+    };
+    out::print(&format!("serving revision {revision} at {scheme}://{address}\n"))?;
+    until_signal(service, Door { listener, access, tls }, &mut signals).await
+}
+
+/// The service over the dataset, which is begun and loaded where that is asked for.
+async fn open(arguments: &Serve, settings: &Settings, data: &Path) -> Result<Service, Failure> {
+    let Serve { init, load, config: _, given: _ } = arguments.clone();
+    let (directory, checkpoint_key) = (data.to_owned(), settings.get(config::CHECKPOINT_KEY));
+    let opening = move || dataset::open(&directory, init, load.as_deref(), checkpoint_key.as_deref());
+    let engine = spawn_blocking(opening).await.map_err(|error| Failure::System(error.into()))??;
+    let service = Service::new(engine, dataset::imports_of(data));
+    Ok(service.with_separate_publisher(settings.is_on(config::SEPARATE_PUBLISHER)))
 }
 
 /// Serves until a signal, then says so to balancers, finishes the calls in flight and ends; a second signal ends at once.
@@ -108,28 +115,6 @@ async fn served(
         Some(tls) => dashwright_grpc::serve_encrypted(serving, listener, tls, end).await,
         None => dashwright_grpc::serve(serving, listener, end).await,
     }
-}
-
-fn tls_files(arguments: &Serve) -> Option<TlsFiles> {
-    Some(TlsFiles {
-        certificates: arguments.tls_cert.clone()?,
-        key: arguments.tls_key.clone()?,
-        client_authorities: arguments.tls_client_ca.clone(),
-    })
-}
-
-/// Refuses an address that other machines can reach without encryption, unless told otherwise.
-fn refuse_plaintext(arguments: &Serve) -> Result<(), Failure> {
-    let address = arguments.listen;
-    if !(address.ip().is_loopback() || arguments.tls_cert.is_some() || arguments.allow_plaintext) {
-        return Err(Failure::Plaintext { address });
-    }
-    Ok(())
-}
-
-/// Refuses an address that other machines can reach where no key was ever made, unless told otherwise.
-fn refuse_public_without_keys(arguments: &Serve) -> Result<(), Failure> {
-    if arguments.allow_public_without_keys { Ok(()) } else { refuse_beyond_this_machine(arguments.listen) }
 }
 
 /// Refuses an address that other machines can reach.

@@ -39,9 +39,9 @@ pub(crate) fn block_on_until_signal<T>(
     })
 }
 
-/// Writes the log to standard error. `RUST_LOG` says how much; without it, `otherwise`.
-pub(crate) fn log(format: LogFormat, otherwise: &str) {
-    let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new(otherwise));
+/// Writes the log to standard error, as much of it as a filter says.
+pub(crate) fn log(format: LogFormat, filter: &str) {
+    let filter = EnvFilter::new(filter);
     let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(io::stderr);
     // It fails only where a log is set up already.
     let _ = match format {
@@ -101,6 +101,16 @@ impl Hangup {
     pub(crate) async fn next(&mut self) {
         if self.0.recv().await.is_none() {
             std::future::pending::<()>().await;
+        }
+    }
+}
+
+impl Hangup {
+    /// Takes every one where there is nothing to read again: otherwise it would end the process. Never ends.
+    pub(crate) async fn ignored(mut self) {
+        loop {
+            self.next().await;
+            tracing::info!("SIGHUP: nothing is read again, for there are no certificates");
         }
     }
 }
