@@ -7,6 +7,9 @@ mod bench;
 #[path = "process/commands.rs"]
 mod commands;
 #[cfg(test)]
+#[path = "process/config.rs"]
+mod config;
+#[cfg(test)]
 #[path = "process/encrypted.rs"]
 mod encrypted;
 #[cfg(test)]
@@ -22,14 +25,23 @@ mod formats;
 #[path = "process/golden.rs"]
 mod golden;
 #[cfg(test)]
+#[path = "process/health.rs"]
+mod health;
+#[cfg(test)]
 #[path = "process/keeping.rs"]
 mod keeping;
 #[cfg(test)]
 #[path = "process/kill.rs"]
 mod kill;
 #[cfg(test)]
+#[path = "process/life.rs"]
+mod life;
+#[cfg(test)]
 #[path = "process/open.rs"]
 mod open;
+#[cfg(test)]
+#[path = "process/rolling.rs"]
+mod rolling;
 #[cfg(test)]
 #[path = "process/secrets.rs"]
 mod secrets;

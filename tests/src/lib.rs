@@ -6,5 +6,6 @@ pub mod keys;
 pub mod question;
 pub mod raw;
 pub mod refused;
+pub mod rolling;
 pub mod service;
 pub mod tree;

@@ -10,7 +10,7 @@ use std::time::Instant;
 
 use tokio::io::{AsyncRead, AsyncWrite, ReadBuf};
 use tokio::net::{TcpListener, TcpStream};
-use tokio::sync::{OwnedSemaphorePermit, Semaphore};
+use tokio::sync::{OwnedSemaphorePermit, Semaphore, watch};
 use tokio::task::JoinSet;
 use tokio_rustls::server::TlsStream;
 use tokio_stream::Stream;
@@ -71,16 +71,18 @@ enum Carrier {
     Encrypted(Box<TlsStream<TcpStream>>),
 }
 
-/// The connections of a listener, encrypted where TLS is given.
+/// The connections of a listener, encrypted where TLS is given. Those that have said nothing yet end with the service.
 pub(crate) fn connections(
     listener: TcpListener,
     tls: Option<Tls>,
+    end: watch::Receiver<bool>,
 ) -> impl Stream<Item = io::Result<Connection>> {
     let door = Door {
         listener,
         places: Arc::new(Semaphore::new(LIMITS.connections)),
         addresses: PerAddress::new(LIMITS.connections_per_address),
         tls,
+        end,
         handshakes: JoinSet::new(),
         handshaking: PerAddress::new(LIMITS.handshakes_per_address),
         failed: Arc::default(),
@@ -95,6 +97,7 @@ struct Door {
     places: Arc<Semaphore>,
     addresses: PerAddress,
     tls: Option<Tls>,
+    end: watch::Receiver<bool>,
     /// They end with the door.
     handshakes: JoinSet<Option<Connection>>,
     handshaking: PerAddress,
@@ -123,7 +126,10 @@ impl Door {
                     let Some(place) = self.place(&peer, among_all) else { continue };
                     match &self.tls {
                         Some(tls) => self.begin(tls.clone(), stream, peer, place),
-                        None => return Some(Ok(Connection::new(Carrier::Plain(stream), peer, place))),
+                        None => {
+                            let end = self.end.clone();
+                            return Some(Ok(Connection::new(Carrier::Plain(stream), peer, place, end)));
+                        }
                     }
                 }
             }
@@ -155,13 +161,13 @@ impl Door {
             self.refuse(&peer, "an address has as many TLS handshakes going on as one may have");
             return;
         };
-        let failed = Arc::clone(&self.failed);
+        let (failed, end) = (Arc::clone(&self.failed), self.end.clone());
         self.handshakes.spawn(async move {
             let handshake = tls.acceptor().accept(stream);
             let ended = tokio::time::timeout(tls.patience(), handshake).await;
             drop(handshaking);
             match ended.unwrap_or_else(|_| Err(io::ErrorKind::TimedOut.into())) {
-                Ok(stream) => Some(Connection::new(Carrier::Encrypted(stream.into()), peer, place)),
+                Ok(stream) => Some(Connection::new(Carrier::Encrypted(stream.into()), peer, place, end)),
                 Err(error) => {
                     if let Some(left_out) = failed.line(Instant::now()) {
                         let peer = peer.address.map(tracing::field::display);
@@ -190,8 +196,8 @@ async fn accept(
 }
 
 impl Connection {
-    fn new(stream: Carrier, peer: Peer, place: Place) -> Self {
-        let silence = Silence::new(peer.line.clone(), Arc::clone(&place.all));
+    fn new(stream: Carrier, peer: Peer, place: Place, end: watch::Receiver<bool>) -> Self {
+        let silence = Silence::new(peer.line.clone(), Arc::clone(&place.all), end);
         Self { stream, peer, silence, read: 0, _place: place }
     }
 }
@@ -224,6 +230,10 @@ impl AsyncRead for Connection {
         let bytes = buffer.filled().len() - before;
         this.read = if read.is_pending() { 0 } else { this.read + bytes };
         this.silence.heard(bytes);
+        if read.is_pending() && this.silence.is_given_up(cx) {
+            // Nothing was read: the connection is at its end.
+            return Poll::Ready(Ok(()));
+        }
         // Also when there was something to read: who floods the connection must not escape.
         this.silence.ends(cx).map_or(read, |end| Poll::Ready(Err(end.into())))
     }

@@ -5,6 +5,7 @@
 
 pub mod auth;
 mod callers;
+mod ending;
 mod fingerprint;
 mod from_proto;
 pub mod guard;

@@ -17,6 +17,7 @@ use tonic_health::server::HealthReporter;
 use crate::Service;
 use crate::auth::{Access, AuthLayer};
 use crate::callers::{Allowance, CallersLayer};
+use crate::ending::Ending;
 use crate::guard::GuardLayer;
 use crate::incoming::connections;
 use crate::limits::LIMITS;
@@ -115,9 +116,12 @@ impl Serving {
             .add_service(audit)
             .add_service(keys)
             .add_service(sheets)
-            .add_service(health_server)
-            .add_service(reflection().build_v1().map_err(ServeError::Reflection)?)
-            .add_service(reflection().build_v1alpha().map_err(ServeError::Reflection)?);
+            .add_service(Ending::new(health_server, &service))
+            .add_service(Ending::new(reflection().build_v1().map_err(ServeError::Reflection)?, &service))
+            .add_service(Ending::new(
+                reflection().build_v1alpha().map_err(ServeError::Reflection)?,
+                &service,
+            ));
         let routes = routes.routes().prepare();
         Ok(Self { routes, guard: GuardLayer::new(), auth, callers, health, service })
     }
@@ -178,13 +182,13 @@ async fn run(
     tls: Option<Tls>,
     end: impl Future<Output = ()>,
 ) -> Result<(), ServeError> {
-    let Serving { routes, guard, auth, callers, health: _, service: _ } = serving;
+    let Serving { routes, guard, auth, callers, health: _, service } = serving;
     limited()
         .layer(guard)
         .layer(auth)
         .layer(callers)
         .add_routes(routes)
-        .serve_with_incoming_shutdown(connections(listener, tls), end)
+        .serve_with_incoming_shutdown(connections(listener, tls, service.end()), end)
         .await
         .map_err(ServeError::Transport)
 }

@@ -80,6 +80,11 @@ impl Service {
         *self.end.borrow()
     }
 
+    /// By which whoever waits learns that the service goes down.
+    pub(crate) fn end(&self) -> watch::Receiver<bool> {
+        self.end.subscribe()
+    }
+
     /// Waits until the service goes down.
     pub(crate) async fn going_down(&self) {
         // The sender lives as long as this service.

@@ -11,7 +11,8 @@ use std::sync::Arc;
 use std::task::{Context, Poll};
 use std::time::{Duration, Instant};
 
-use tokio::sync::Semaphore;
+use futures_util::future::{BoxFuture, FutureExt as _};
+use tokio::sync::{Semaphore, watch};
 use tokio::time::Sleep;
 
 use crate::limits::LIMITS;
@@ -42,17 +43,28 @@ pub(crate) struct Silence {
     heard: usize,
     // Boxed: connections move until they are served.
     look: Pin<Box<Sleep>>,
+    /// Comes when the service goes down; a client that has not begun by then can not be told to go away, and is not waited for.
+    end: BoxFuture<'static, ()>,
 }
 
 impl Silence {
     /// A connection that begins now.
-    pub(crate) fn new(line: Line, places: Arc<Semaphore>) -> Self {
-        Self { line, places, heard: 0, look: Box::pin(tokio::time::sleep(LIMITS.preface)) }
+    pub(crate) fn new(line: Line, places: Arc<Semaphore>, mut end: watch::Receiver<bool>) -> Self {
+        let end = async move {
+            // Without a service there is nothing to wait for either.
+            let _ = end.wait_for(|ending| *ending).await;
+        };
+        Self { line, places, heard: 0, look: Box::pin(tokio::time::sleep(LIMITS.preface)), end: end.boxed() }
     }
 
     /// So many bytes came.
     pub(crate) fn heard(&mut self, bytes: usize) {
         self.heard = self.heard.saturating_add(bytes).min(PREFACE_BYTES);
+    }
+
+    /// Whether the service goes down while the client has not begun.
+    pub(crate) fn is_given_up(&mut self, context: &mut Context<'_>) -> bool {
+        self.heard < PREFACE_BYTES && self.end.poll_unpin(context).is_ready()
     }
 
     /// Why the connection ends now, if it does. Wakes the task when it is to be looked at again.

@@ -50,7 +50,7 @@ pub async fn serve_web(
     origins: Vec<HeaderValue>,
     end: impl Future<Output = ()>,
 ) -> Result<(), ServeError> {
-    let Serving { routes, guard, auth, callers, health: _, service: _ } = serving;
+    let Serving { routes, guard, auth, callers, health: _, service } = serving;
     let known = origins.clone();
     let from_known_page = ValidateRequestHeaderLayer::custom(move |request: &mut Request<Body>| {
         match request.headers().get(ORIGIN) {
@@ -75,7 +75,7 @@ pub async fn serve_web(
         .layer(auth)
         .layer(callers)
         .add_routes(routes)
-        .serve_with_incoming_shutdown(connections(listener, tls), end)
+        .serve_with_incoming_shutdown(connections(listener, tls, service.end()), end)
         .await
         .map_err(ServeError::Transport)
 }

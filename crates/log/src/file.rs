@@ -236,6 +236,23 @@ impl FileLog {
         directory::check_format(&RealDisk, directory)
     }
 
+    /// Refuses a directory in which [`FileLog::create`] would make no dataset. Nothing is changed.
+    ///
+    /// # Errors
+    /// See [`OpenError`].
+    pub fn check_new(directory: &Path) -> Result<(), OpenError> {
+        directory::check_new(&RealDisk, directory)
+    }
+
+    /// Refuses a directory that another process has open. Nothing is changed; for the moment of the question a process that
+    /// wants to open it is kept out.
+    ///
+    /// # Errors
+    /// See [`OpenError`].
+    pub fn check_free(directory: &Path) -> Result<(), OpenError> {
+        directory::check_free(directory)
+    }
+
     /// Verifies and decodes every entry without opening the dataset: it may be open elsewhere, and nothing is changed.
     ///
     /// # Errors
@@ -245,10 +262,10 @@ impl FileLog {
     }
 
     /// [`FileLog::verify`], showing the stored bytes of each entry in order.
-    pub(crate) fn verify_visiting(
-        directory: &Path,
-        visit: &mut dyn FnMut(&[u8]),
-    ) -> Result<OpenReport, OpenError> {
+    ///
+    /// # Errors
+    /// See [`OpenError`].
+    pub fn verify_visiting(directory: &Path, visit: &mut dyn FnMut(&[u8])) -> Result<OpenReport, OpenError> {
         directory::check_format(&RealDisk, directory)?;
         let depth = Depth { known: Head::EMPTY, decode: true };
         Ok(report(scan::scan(&RealDisk, &directory::log_directory(directory), depth, visit)?).0)

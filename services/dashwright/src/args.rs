@@ -11,6 +11,7 @@ mod keys;
 mod outcomes;
 mod plans;
 mod rules;
+mod serve;
 mod sheets;
 
 use std::net::SocketAddr;
@@ -39,11 +40,15 @@ pub(crate) use outcomes::{
     Outcome, OutcomeAccept, OutcomeList, OutcomeReject, OutcomeReport, OutcomeState, WrongRecord,
 };
 pub(crate) use plans::{Aim, Cart, NoQuantity, Plan, Radios, Vehicles, quantity_of};
+pub(crate) use serve::{Config, LogFormat, Serve};
 pub(crate) use sheets::{Picture, Sheet};
 
 /// The port that `serve` listens on unless told otherwise. RFC 6335 never assigns ports from 49152 on to a service, and
 /// Linux hands out those below 61000 to outgoing connections, so that a fixed one above is free on a fresh machine.
 pub(crate) const DEFAULT_PORT: u16 = 61_761;
+
+/// How long a probe waits: a healthy server answers within milliseconds, and a probe's own patience is seconds.
+const HEALTH_DEADLINE_MS: &str = "2000";
 
 /// The server that a client asks unless told otherwise.
 const DEFAULT_SERVER: &str = "http://127.0.0.1:61761";
@@ -62,7 +67,11 @@ pub(crate) enum Command {
     /// Serve an invented catalogue from a temporary directory, and ask it a question
     Demo(Demo),
     /// Serve the dataset of a directory
-    Serve(Serve),
+    #[command(after_help = serve::LEVELS)]
+    Serve(Box<Serve>),
+    /// Show and check the settings of `serve`
+    #[command(subcommand)]
+    Config(Config),
     /// Ask what a vehicle's dash takes: opening, adapters, what becomes of each feature
     LookUp(LookUp),
     /// Plan a radio into a vehicle: parts, joins, settings, steps, what becomes of each feature
@@ -84,6 +93,8 @@ pub(crate) enum Command {
     Record(Record),
     /// Tell what is served: revision, counts, limits
     Info(Info),
+    /// Ask whether a server takes calls, for probes: exit code 0 when it does, 1 otherwise; no key is needed
+    Health(Box<Health>),
     /// Edit the catalogue: drafts, and publishing them
     #[command(subcommand)]
     Draft(Draft),
@@ -134,71 +145,6 @@ pub(crate) struct Demo {
     /// Where to listen, on this machine only; port 0 takes a free one
     #[arg(long, value_name = "ADDR", default_value = "127.0.0.1:0", value_parser = address)]
     pub(crate) listen: SocketAddr,
-}
-
-/// Serve the dataset of a directory.
-#[derive(Args, Clone, Debug)]
-pub(crate) struct Serve {
-    /// The data directory
-    #[arg(long, value_name = "DIR")]
-    pub(crate) data: PathBuf,
-    /// Begin a dataset in DIR, which is missing or empty
-    #[arg(long)]
-    pub(crate) init: bool,
-    /// Load these records as revision 1: JSON Lines, one record a line
-    #[arg(long, value_name = "FILE.jsonl")]
-    pub(crate) load: Option<PathBuf>,
-    /// Where to listen; port 0 takes a free one
-    #[arg(long, value_name = "ADDR", default_value_t = default_address(), value_parser = address)]
-    pub(crate) listen: SocketAddr,
-    /// Encrypt with this certificate, and those that lead to its authority: PEM; read again when it changes or on SIGHUP
-    #[arg(long, value_name = "FILE", requires = "tls_key")]
-    pub(crate) tls_cert: Option<PathBuf>,
-    /// The private key of the certificate: PEM
-    #[arg(long, value_name = "FILE", requires = "tls_cert")]
-    pub(crate) tls_key: Option<PathBuf>,
-    /// Refuse connections whose client shows no certificate of these authorities: PEM; keys are asked for all the same
-    #[arg(long, value_name = "FILE", requires = "tls_cert")]
-    pub(crate) tls_client_ca: Option<PathBuf>,
-    /// Listen where other machines can reach it, although nothing is encrypted
-    #[arg(long)]
-    pub(crate) allow_plaintext: bool,
-    /// Listen where other machines can reach it, although no key was ever made; everybody may read then
-    #[arg(long)]
-    pub(crate) allow_public_without_keys: bool,
-    /// Refuse that somebody publishes a draft that they have edited
-    #[arg(long)]
-    pub(crate) separate_publisher: bool,
-    /// Sign checkpoints with the key of this file: 64 hexadecimal digits, an Ed25519 seed
-    #[arg(long, value_name = "FILE")]
-    pub(crate) checkpoint_key: Option<PathBuf>,
-    /// Answer /metrics, /livez and /readyz over HTTP here, without keys: an address that only those who watch can reach
-    #[arg(long, value_name = "ADDR", value_parser = address)]
-    pub(crate) operations_listen: Option<SocketAddr>,
-    /// Answer gRPC-Web here, for pages in browsers
-    #[arg(long, value_name = "ADDR", value_parser = address)]
-    pub(crate) web_listen: Option<SocketAddr>,
-    /// A page that may ask over gRPC-Web, as https://shop.example; may be said several times
-    #[arg(long, value_name = "ORIGIN", requires = "web_listen", value_parser = origin)]
-    pub(crate) web_origin: Vec<http::HeaderValue>,
-    /// Send traces to this collector, which speaks OTLP over gRPC
-    #[arg(long, value_name = "URL", value_parser = server)]
-    pub(crate) otlp_endpoint: Option<String>,
-    /// Which part of the calls is traced that no caller traces already: 0 to 1
-    #[arg(long, value_name = "RATIO", requires = "otlp_endpoint", default_value_t = 0.01, value_parser = ratio)]
-    pub(crate) otlp_sample_ratio: f64,
-    /// The form of the log on standard error; RUST_LOG says how much of it
-    #[arg(long, value_name = "FORM", default_value = "text")]
-    pub(crate) log_format: LogFormat,
-}
-
-/// The form of a log line.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub(crate) enum LogFormat {
-    /// For a person.
-    Text,
-    /// One JSON object a line.
-    Json,
 }
 
 /// What every client command takes.
@@ -404,6 +350,22 @@ pub(crate) struct Info {
     pub(crate) source: Source,
 }
 
+/// Ask whether a server takes calls.
+#[derive(Args, Debug)]
+pub(crate) struct Health {
+    /// Ask for one service of it, as dashwright.v1.FitmentService; otherwise for all of it
+    #[arg(long, value_name = "NAME", default_value = "", hide_default_value = true)]
+    pub(crate) service: String,
+    /// Wait so long for the answer, connecting included
+    #[arg(long, value_name = "MILLISECONDS", default_value = HEALTH_DEADLINE_MS, value_parser = counted)]
+    pub(crate) deadline_ms: NonZeroU64,
+    /// The name that the certificate of the server has, where that is not the one in its address
+    #[arg(long, value_name = "NAME")]
+    pub(crate) tls_name: Option<String>,
+    #[command(flatten)]
+    pub(crate) client: Client,
+}
+
 /// Check the files of a data directory.
 #[derive(Args, Debug)]
 pub(crate) struct Verify {
@@ -466,11 +428,8 @@ fn side(side: DriveSide) -> v1::DriveSide {
     }
 }
 
-fn default_address() -> SocketAddr {
-    SocketAddr::from(([127, 0, 0, 1], DEFAULT_PORT))
-}
-
-fn address(text: &str) -> Result<SocketAddr, &'static str> {
+/// An address to listen on.
+pub(crate) fn address(text: &str) -> Result<SocketAddr, &'static str> {
     let text = text.replace("localhost:", "127.0.0.1:");
     text.parse().map_err(|_| "not an address with a port, as 127.0.0.1:61761 or [::1]:0")
 }
@@ -485,23 +444,6 @@ fn server(text: &str) -> Result<String, &'static str> {
     } else {
         Ok(url)
     }
-}
-
-/// The origin of a page as browsers say it (RFC 6454, section 6.2): scheme, host and port, and nothing behind.
-fn origin(text: &str) -> Result<http::HeaderValue, &'static str> {
-    const WANTED: &str = "not the origin of a page, as https://shop.example or http://localhost:8080";
-    let rest = text.strip_prefix("https://").or_else(|| text.strip_prefix("http://")).ok_or(WANTED)?;
-    let plain = |byte: u8| byte.is_ascii_lowercase() || byte.is_ascii_digit() || b".-:[]".contains(&byte);
-    if rest.is_empty() || !rest.bytes().all(plain) {
-        return Err(WANTED);
-    }
-    http::HeaderValue::from_str(text).map_err(|_| WANTED)
-}
-
-/// A part of a whole.
-fn ratio(text: &str) -> Result<f64, &'static str> {
-    let ratio = text.parse().ok().filter(|ratio| (0.0..=1.0).contains(ratio));
-    ratio.ok_or("not a number from 0 to 1")
 }
 
 /// A time in UTC; a day stands for its start.

@@ -114,22 +114,25 @@ fn records_are_named_by_kind_and_id() {
 }
 
 #[test]
-fn serving_needs_a_directory() {
-    assert!(refused("dashwright serve").contains("--data <DIR>"));
-    let Command::Serve(serve) = parse("dashwright serve --data d").unwrap() else {
+fn serving_takes_what_is_done_once_and_leaves_the_settings_to_their_table() {
+    let Command::Serve(serve) = parse("dashwright serve --init --load f --config c --data d").unwrap() else {
         panic!("another command")
     };
-    assert_eq!(serve.listen, default_address());
-    assert!(serve.listen.ip().is_loopback());
-    assert!(!serve.init && !serve.allow_public_without_keys && !serve.allow_plaintext);
+    assert!(serve.init);
+    assert_eq!((serve.load, serve.config), (Some("f".into()), Some("c".into())));
+    for (bad, said) in [
+        ("--listen 7", "--listen"),
+        ("--log-format xml", "text, json"),
+        ("--allow-plaintext=maybe", "true nor false"),
+        ("--data", "--data"),
+        ("--log ==", "log filter"),
+    ] {
+        assert!(refused(&format!("dashwright serve {bad}")).contains(said), "{bad}");
+    }
 }
 
 #[test]
 fn certificates_and_keys_go_in_pairs() {
-    for half in ["--tls-cert a", "--tls-key a", "--tls-client-ca a"] {
-        assert!(refused(&format!("dashwright serve --data d {half}")).contains("--tls-"), "{half}");
-    }
-    parse("dashwright serve --data d --tls-cert a --tls-key b --tls-client-ca c").unwrap();
     for half in ["--client-cert a", "--client-key a"] {
         assert!(refused(&format!("dashwright info {half}")).contains("--client-"), "{half}");
     }

@@ -16,7 +16,9 @@ use crate::telemetry::Telemetry;
 use crate::wiring::{self, Signals};
 use crate::{dataset, out, serve, text};
 
-/// Log lines that a demo writes unless RUST_LOG says otherwise: none but those that somebody has to know of.
+/// Says how much of the log a demo writes.
+const LOG_VARIABLE: &str = "RUST_LOG";
+/// Log lines that it writes otherwise: none but those that somebody has to know of.
 const LOGGED: &str = "error";
 
 /// What the demo asks: as a customer says it at the counter, without the factory audio option that decides the parts.
@@ -27,10 +29,12 @@ const RADIO: &str = "sonquill-rowan-2";
 /// Serves the invented catalogue and asks it a question.
 pub(crate) fn demo(arguments: &Demo) -> Result<(), Failure> {
     serve::refuse_beyond_this_machine(arguments.listen)?;
+    let filter = std::env::var(LOG_VARIABLE).ok().filter(|filter| !filter.is_empty());
+    let filter = filter.as_deref().unwrap_or(LOGGED);
     // It goes when this function ends, whichever way.
     let directory = tempfile::Builder::new().prefix("dashwright-demo-").tempdir().map_err(Failure::System)?;
     let result = wiring::block_on(async {
-        let _telemetry = Telemetry::begin(LogFormat::Text, LOGGED, None)?;
+        let _telemetry = Telemetry::begin(LogFormat::Text, filter, None)?;
         run(arguments, directory.path()).await
     });
     directory.close().map_err(Failure::System)?;

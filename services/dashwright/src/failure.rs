@@ -16,9 +16,9 @@ use dashwright_store::StoreError;
 use serde_json::json;
 
 use crate::client::{CartFileError, Refusal, SheetFailure};
+use crate::config::Fault;
 use crate::dataset::LoadFailure;
 use crate::feed::FeedFailure;
-use crate::tls_files::TlsFilesError;
 
 /// Where the key of a client stands.
 #[derive(Debug)]
@@ -57,6 +57,24 @@ pub(crate) enum Failure {
         /// What the transport says.
         source: Box<dyn Error + Send + Sync>,
     },
+    /// A server was asked for its health and did not answer in time.
+    #[error("{server} did not say how it is within {milliseconds} ms")]
+    Late {
+        /// The address that was asked.
+        server: String,
+        /// How long was waited.
+        milliseconds: u128,
+    },
+    /// A server says that it takes no calls.
+    #[error("{server} says {status}{}", of_service(service))]
+    NotServing {
+        /// The address that was asked.
+        server: String,
+        /// The service that was asked for; empty for all of it.
+        service: String,
+        /// What it says.
+        status: &'static str,
+    },
     /// An answer is not what the schema says.
     #[error("the answer can not be read, the server may be of another version")]
     Answer(#[source] Box<dyn Error + Send + Sync>),
@@ -86,9 +104,12 @@ pub(crate) enum Failure {
         /// The address.
         address: SocketAddr,
     },
-    /// The files of the TLS identity can not be used.
+    /// A setting is wrong.
     #[error(transparent)]
-    Tls(#[from] TlsFilesError),
+    Setting(Box<Fault>),
+    /// Several settings are, or what they name.
+    #[error("{} faults in the settings", .0.len())]
+    Settings(Vec<Failure>),
     /// No feed was sized.
     #[error(transparent)]
     Feed(#[from] FeedFailure),
@@ -219,7 +240,28 @@ pub(crate) enum Failure {
     System(#[source] io::Error),
 }
 
+impl From<Fault> for Failure {
+    fn from(fault: Fault) -> Self {
+        Self::Setting(fault.into())
+    }
+}
+
 impl Failure {
+    /// All that is wrong with the settings; one fault is told as what it is.
+    ///
+    /// # Errors
+    /// When there is any.
+    pub(crate) fn of_settings(mut faults: Vec<Self>) -> Result<(), Self> {
+        match faults.pop() {
+            None => Ok(()),
+            Some(only) if faults.is_empty() => Err(only),
+            Some(last) => {
+                faults.push(last);
+                Err(Self::Settings(faults))
+            }
+        }
+    }
+
     /// Tells it on standard error.
     pub(crate) fn report(&self, as_json: bool) {
         let text = if as_json { format!("{}\n", self.json()) } else { self.text() };
@@ -261,6 +303,12 @@ impl Failure {
                     put("retry_after_milliseconds", json!(wait.as_millis()));
                 }
             }
+            Self::Settings(faults) => {
+                put("code", json!(self.code()));
+                put("details", json!(self.details()));
+                let fault = |fault: &Self| fault.json().get("error").cloned().unwrap_or_default();
+                put("faults", faults.iter().map(fault).collect());
+            }
             failure => {
                 put("code", json!(failure.code()));
                 put("details", json!(failure.details()));
@@ -292,7 +340,10 @@ impl Failure {
             Self::Change(change) => change.failure.code(),
             Self::Keeping(failure) => failure.code().unwrap_or("FAILED"),
             Self::Usage(_) => "USAGE",
+            Self::Setting(_) | Self::Settings(_) => "SETTINGS",
             Self::Unreachable { .. } => "UNREACHABLE",
+            Self::Late { .. } => "LATE",
+            Self::NotServing { status, .. } => status,
             Self::Damaged { .. } | Self::Open(OpenError::Damaged(_)) => "DAMAGED",
             _ => "FAILED",
         }
@@ -320,6 +371,7 @@ impl Failure {
         match self {
             Self::Refused(refusal) => refusal.details(),
             Self::Load(failure) => failure.details(),
+            Self::Settings(faults) => of_several(faults),
             Self::CartFile { path: _, error } => error.details(),
             Self::Damaged { directory: _, faults } => faults.clone(),
             Self::Keeping(failure) => failure.details(),
@@ -357,7 +409,10 @@ impl Failure {
             }
             Self::Feed(failure) => failure.next(),
             Self::Sheet(failure) => failure.next(),
-            Self::Tls(_) => "name PEM files that belong together: --tls-cert FILE --tls-key FILE",
+            Self::Setting(fault) => fault.next(),
+            Self::Settings(_) => {
+                "mend them all; `dashwright config check` says what is left, `dashwright config print` who said what"
+            }
             Self::File { .. } => "name a file that you may read",
             Self::Key { .. } => {
                 "put the key there as it was shown when it was made: dwk_ and three more parts, on one line"
@@ -400,6 +455,24 @@ impl Failure {
         };
         Some(text.to_owned())
     }
+}
+
+/// Several failures one by one: the message of each, its details, and what to do, where that was not said before.
+fn of_several(failures: &[Failure]) -> Vec<String> {
+    let (mut lines, mut told) = (Vec::new(), Vec::new());
+    for failure in failures {
+        lines.push(failure.message());
+        lines.extend(failure.details().into_iter().map(|detail| format!("  {detail}")));
+        let next = failure.next().filter(|next| !told.contains(next));
+        lines.extend(next.iter().map(|next| format!("  next: {next}")));
+        told.extend(next);
+    }
+    lines
+}
+
+/// The service that was asked for, where it was one.
+fn of_service(service: &str) -> String {
+    if service.is_empty() { String::new() } else { format!(" of `{service}`") }
 }
 
 const RED: anstyle::Style = anstyle::AnsiColor::Red.on_default().bold();

@@ -2,6 +2,7 @@
 
 mod args;
 mod client;
+mod config;
 mod dataset;
 mod demo;
 mod failure;

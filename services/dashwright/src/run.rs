@@ -7,7 +7,7 @@ use clap::{CommandFactory as _, Parser as _};
 
 use crate::args::{Cli, Command};
 use crate::failure::Failure;
-use crate::{client, dataset, demo, feed, out, serve};
+use crate::{client, config, dataset, demo, feed, out, serve};
 
 /// The command line was not understood; the code that shells use for it.
 const USAGE: u8 = 2;
@@ -33,6 +33,7 @@ fn perform(command: Command) -> Result<(), Failure> {
     match command {
         Command::Demo(arguments) => demo::demo(&arguments),
         Command::Serve(arguments) => serve::serve(&arguments),
+        Command::Config(arguments) => config::config(&arguments),
         Command::LookUp(arguments) => client::look_up(arguments),
         Command::Plan(arguments) => client::plan(*arguments),
         Command::Sheet(arguments) => client::sheet(*arguments),
@@ -43,6 +44,7 @@ fn perform(command: Command) -> Result<(), Failure> {
         Command::Choices(arguments) => client::choices(arguments),
         Command::Record(arguments) => client::record(arguments),
         Command::Info(arguments) => client::info(arguments),
+        Command::Health(arguments) => client::health(&arguments),
         Command::Draft(arguments) => client::draft(arguments),
         Command::Golden(arguments) => client::golden(arguments),
         Command::Outcome(arguments) => client::outcome(arguments),
@@ -68,6 +70,7 @@ fn wants_json(command: &Command) -> bool {
     use crate::args::Record;
     match command {
         Command::Demo(arguments) => arguments.json,
+        Command::Config(arguments) => arguments.json(),
         Command::LookUp(arguments) => arguments.source.client.json,
         Command::Plan(arguments) => arguments.source.client.json,
         Command::Sheet(arguments) => arguments.source.client.json,
@@ -81,6 +84,7 @@ fn wants_json(command: &Command) -> bool {
         Command::Record(Record::Search(arguments)) => arguments.source.client.json,
         Command::Record(Record::Schema(arguments)) => arguments.client.json,
         Command::Info(arguments) => arguments.source.client.json,
+        Command::Health(arguments) => arguments.client.json,
         Command::Draft(arguments) => arguments.json(),
         Command::Golden(arguments) => arguments.json(),
         Command::Outcome(arguments) => arguments.json(),

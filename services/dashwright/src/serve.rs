@@ -1,6 +1,7 @@
 //! `serve`: the dataset of a directory, until a signal.
 
 use std::net::SocketAddr;
+use std::num::NonZeroU32;
 use std::path::Path;
 
 use dashwright_grpc::auth::Access;
@@ -15,15 +16,12 @@ use tokio::sync::watch;
 use tokio::task::spawn_blocking;
 
 use crate::args::Serve;
+use crate::config::{self, Ready, Settings};
 use crate::dataset;
 use crate::failure::Failure;
 use crate::out;
-use crate::telemetry::{Collector, Telemetry};
 use crate::tls_files::TlsFiles;
 use crate::wiring::{self, Hangup, Signals};
-
-/// Log lines that a server writes unless RUST_LOG says otherwise.
-const LOGGED: &str = "info";
 
 /// Where calls come in, and whose.
 pub(crate) struct Door {
@@ -44,6 +42,7 @@ pub(crate) struct Door {
 /// Where pages in browsers come in.
 pub(crate) struct Web {
     listener: TcpListener,
+    address: SocketAddr,
     origins: Vec<HeaderValue>,
 }
 
@@ -63,49 +62,62 @@ impl Door {
 
 /// Serves the dataset of a directory.
 pub(crate) fn serve(arguments: &Serve) -> Result<(), Failure> {
-    refuse_plaintext(arguments)?;
-    if arguments.init {
-        // A new dataset has no keys: this is told before it is begun.
-        refuse_public_without_keys(arguments)?;
-    }
     wiring::block_on(async {
-        let telemetry = Telemetry::begin(arguments.log_format, LOGGED, collector(arguments).as_ref())?;
-        let ended = run(arguments).await;
+        let Ready { settings, tls, telemetry } = config::ready(arguments)?;
+        let ended = run(arguments, &settings, tls).await;
         telemetry.end().await;
         ended
     })
 }
 
-async fn run(arguments: &Serve) -> Result<(), Failure> {
-    let files = tls_files(arguments);
-    let tls = files.as_ref().map(TlsFiles::open).transpose()?;
-    let mut signals = Signals::take()?;
-    let listener = wiring::listen(arguments.listen).await?;
-    let web = web(arguments).await?;
-    let operations = operations(arguments).await?;
-    let Serve { data, init, load, checkpoint_key, .. } = arguments.clone();
-    let open = spawn_blocking(move || dataset::open(&data, init, load.as_deref(), checkpoint_key.as_deref()));
-    let engine = tokio::select! {
-        opened = open => opened.map_err(|error| Failure::System(error.into()))??,
+async fn run(arguments: &Serve, settings: &Settings, tls: Option<(TlsFiles, Tls)>) -> Result<(), Failure> {
+    let (mut signals, hangup) = (Signals::take()?, Hangup::take()?);
+    let listener = wiring::listen(settings.need(config::LISTEN)?).await?;
+    let (web, operations) = (web(settings).await?, operations(settings).await?);
+    let data = settings.need(config::DATA)?;
+    let service = tokio::select! {
+        opened = open(arguments, settings, &data) => opened?,
         () = signals.next() => return Err(Failure::Interrupted),
     };
-    let access = Access { keys: engine.keys(), everybody_reads: arguments.allow_public_without_keys };
-    if access.keys.borrow().is_empty() {
-        refuse_public_without_keys(arguments)?;
+    let everybody_reads = settings.is_on(config::ALLOW_PUBLIC_WITHOUT_KEYS);
+    let access = Access { keys: service.engine().keys(), everybody_reads };
+    let address = listener.local_addr().map_err(Failure::System)?;
+    let addresses = [Some(address), web.as_ref().map(|web| web.address)];
+    if access.keys.borrow().is_empty() && !everybody_reads {
+        addresses.into_iter().flatten().try_for_each(refuse_beyond_this_machine)?;
     }
-    let (revision, address) = (engine.view().revision(), listener.local_addr());
-    let address = address.map_err(Failure::System)?;
+    let revision = service.engine().view().revision();
     tracing::info!(%address, revision, encrypted = tls.is_some(), "listening");
-    warn_of_strangers(address, &access, tls.is_some());
-    if let (Some(files), Some(tls)) = (files, &tls) {
-        tokio::spawn(files.follow(tls.clone(), Hangup::take()?));
-    }
-    let service = Service::new(engine, dataset::imports_of(&arguments.data))
-        .with_separate_publisher(arguments.separate_publisher);
+    addresses.into_iter().flatten().for_each(|address| warn_of_strangers(address, &access, tls.is_some()));
     let scheme = if tls.is_some() { "https" } else { "http" };
+    let tls = match tls {
+        Some((files, tls)) => {
+            tokio::spawn(files.follow(tls.clone(), hangup));
+            Some(tls)
+        }
+        None => {
+            tokio::spawn(hangup.ignored());
+            None
+        }
+    };
     out::print(&format!("serving revision {revision} at {scheme}://{address}\n"))?;
-    let machine = vec![free_bytes(&arguments.data)];
+    let machine = vec![free_bytes(&data)];
     until_signal(service, Door { listener, access, tls, web, operations, machine }, &mut signals).await
+}
+
+/// The service over the dataset, which is begun and loaded where that is asked for.
+async fn open(arguments: &Serve, settings: &Settings, data: &Path) -> Result<Service, Failure> {
+    let Serve { init, load, config: _, given: _ } = arguments.clone();
+    let (directory, checkpoint_key) = (data.to_owned(), settings.get(config::CHECKPOINT_KEY));
+    let opening = move || dataset::open(&directory, init, load.as_deref(), checkpoint_key.as_deref());
+    let engine = spawn_blocking(opening).await.map_err(|error| Failure::System(error.into()))??;
+    let service = Service::new(engine, dataset::imports_of(data))
+        .with_separate_publisher(settings.is_on(config::SEPARATE_PUBLISHER));
+    let calls = settings.get(config::CALLS_PER_SECOND).and_then(|calls| u32::try_from(calls).ok());
+    Ok(match calls.and_then(NonZeroU32::new) {
+        Some(calls) => service.with_calls_per_second(calls),
+        None => service,
+    })
 }
 
 /// Serves until a signal, then says so to balancers, finishes the calls in flight and ends; a second signal ends at once.
@@ -164,23 +176,26 @@ async fn served_to_pages(
     tls: Option<Tls>,
     end: impl Future<Output = ()>,
 ) -> Result<(), ServeError> {
-    let Some(Web { listener, origins }) = web else { return Ok(()) };
+    let Some(Web { listener, address: _, origins }) = web else { return Ok(()) };
     serve_web(serving, listener, tls, origins, end).await
 }
 
 /// The way in for pages in browsers, if one is asked for.
-async fn web(arguments: &Serve) -> Result<Option<Web>, Failure> {
-    let Some(address) = arguments.web_listen else { return Ok(None) };
+async fn web(settings: &Settings) -> Result<Option<Web>, Failure> {
+    let Some(address) = settings.get(config::WEB_LISTEN) else { return Ok(None) };
     let listener = wiring::listen(address).await?;
-    let (address, origins) = (listener.local_addr().map_err(Failure::System)?, arguments.web_origin.clone());
+    let address = listener.local_addr().map_err(Failure::System)?;
+    // The settings were refused if one of them were none.
+    let origins = settings.get(config::WEB_ORIGINS).unwrap_or_default();
+    let origins: Vec<_> = origins.iter().filter_map(|origin| HeaderValue::from_str(origin).ok()).collect();
     tracing::info!(%address, origins = origins.len(), "answering gRPC-Web");
-    Ok(Some(Web { listener, origins }))
+    Ok(Some(Web { listener, address, origins }))
 }
 
 /// Answers those who run the service from now on, if they are to be.
-async fn operations(arguments: &Serve) -> Result<Operations, Failure> {
+async fn operations(settings: &Settings) -> Result<Operations, Failure> {
     let operations = Operations::default();
-    if let Some(address) = arguments.operations_listen {
+    if let Some(address) = settings.get(config::OPERATIONS_LISTEN) {
         let listener = wiring::listen(address).await?;
         let address = listener.local_addr().map_err(Failure::System)?;
         tracing::info!(%address, "answering /metrics, /livez and /readyz");
@@ -194,11 +209,6 @@ async fn operations(arguments: &Serve) -> Result<Operations, Failure> {
     Ok(operations)
 }
 
-fn collector(arguments: &Serve) -> Option<Collector> {
-    let endpoint = arguments.otlp_endpoint.clone()?;
-    Some(Collector { endpoint, sample_ratio: arguments.otlp_sample_ratio })
-}
-
 /// What the disk of the data directory has left.
 fn free_bytes(data: &Path) -> Gauge {
     let data = data.to_owned();
@@ -207,39 +217,6 @@ fn free_bytes(data: &Path) -> Gauge {
         help: "Bytes that the disk of the data directory has left; NaN where the system does not tell.",
         value: Box::new(move || fs4::available_space(&data).map_or(f64::NAN, |bytes| bytes as f64)),
     }
-}
-
-fn tls_files(arguments: &Serve) -> Option<TlsFiles> {
-    Some(TlsFiles {
-        certificates: arguments.tls_cert.clone()?,
-        key: arguments.tls_key.clone()?,
-        client_authorities: arguments.tls_client_ca.clone(),
-    })
-}
-
-/// Refuses an address that other machines can reach without encryption, unless told otherwise.
-fn refuse_plaintext(arguments: &Serve) -> Result<(), Failure> {
-    if arguments.tls_cert.is_some() || arguments.allow_plaintext {
-        return Ok(());
-    }
-    match open_to_others(arguments) {
-        Some(address) => Err(Failure::Plaintext { address }),
-        None => Ok(()),
-    }
-}
-
-/// Refuses an address that other machines can reach where no key was ever made, unless told otherwise.
-fn refuse_public_without_keys(arguments: &Serve) -> Result<(), Failure> {
-    match open_to_others(arguments) {
-        Some(address) if !arguments.allow_public_without_keys => Err(Failure::Public { address }),
-        _ => Ok(()),
-    }
-}
-
-/// An address for calls that other machines can reach.
-fn open_to_others(arguments: &Serve) -> Option<SocketAddr> {
-    let addresses = [Some(arguments.listen), arguments.web_listen];
-    addresses.into_iter().flatten().find(|address| !address.ip().is_loopback())
 }
 
 /// Refuses an address that other machines can reach.

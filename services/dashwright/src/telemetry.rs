@@ -35,16 +35,17 @@ pub(crate) struct Collector {
 }
 
 /// What was set up, and is to be told that the process ends.
+#[derive(Default)]
 pub(crate) struct Telemetry(Option<SdkTracerProvider>);
 
 impl Telemetry {
-    /// Begins to tell. `RUST_LOG` says how much is logged; without it, `otherwise`. Needs a runtime where a collector is named.
+    /// Begins to tell; a filter says how much is logged. Needs a runtime where a collector is named.
     ///
     /// # Errors
     /// When the collector's address is none.
     pub(crate) fn begin(
         format: LogFormat,
-        otherwise: &str,
+        filter: &str,
         collector: Option<&Collector>,
     ) -> Result<Self, Failure> {
         let provider = collector.map(provider).transpose()?;
@@ -53,7 +54,7 @@ impl Telemetry {
             tracing_opentelemetry::layer().with_tracer(provider.tracer("dashwright")).with_filter(traced)
         });
         // It fails only where a log is set up already.
-        let _ = tracing_subscriber::registry().with(traces).with(log(format, otherwise)).try_init();
+        let _ = tracing_subscriber::registry().with(traces).with(log(format, filter)).try_init();
         Ok(Self(provider))
     }
 
@@ -89,8 +90,7 @@ fn provider(collector: &Collector) -> Result<SdkTracerProvider, Failure> {
 }
 
 /// The log on standard error.
-fn log<S: Subscriber + for<'a> LookupSpan<'a>>(format: LogFormat, otherwise: &str) -> impl Layer<S> {
-    let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new(otherwise));
+fn log<S: Subscriber + for<'a> LookupSpan<'a>>(format: LogFormat, filter: &str) -> impl Layer<S> {
     let log = fmt::layer().with_writer(io::stderr);
     match format {
         LogFormat::Text => {
@@ -99,5 +99,5 @@ fn log<S: Subscriber + for<'a> LookupSpan<'a>>(format: LogFormat, otherwise: &st
         }
         LogFormat::Json => log.json().flatten_event(true).boxed(),
     }
-    .with_filter(filter)
+    .with_filter(EnvFilter::new(filter))
 }

@@ -97,6 +97,16 @@ impl Hangup {
     }
 }
 
+impl Hangup {
+    /// Takes every one where there is nothing to read again: otherwise it would end the process. Never ends.
+    pub(crate) async fn ignored(mut self) {
+        loop {
+            self.next().await;
+            tracing::info!("SIGHUP: nothing is read again, for there are no certificates");
+        }
+    }
+}
+
 /// The signal that asks for files to be read again: there is none here.
 #[cfg(not(unix))]
 pub(crate) struct Hangup;

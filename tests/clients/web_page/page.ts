@@ -2,7 +2,7 @@
  * What a page of a shop asks: a vehicle in words and a radio in; parts to buy, what will not work any more, and the open
  * question out. It is written to be copied.
  *
- * It speaks gRPC-Web to `serve --web-listen ADDR --web-origin ORIGIN-OF-THIS-PAGE`, calls with a deadline, repeats what the
+ * It speaks gRPC-Web to `serve --web-listen ADDR --web-origins ORIGIN-OF-THIS-PAGE`, calls with a deadline, repeats what the
  * service says to repeat after the time that it says, and tells what a refused call says in google.rpc details.
  */
 import { Code, ConnectError, createClient, type Interceptor } from '@connectrpc/connect';

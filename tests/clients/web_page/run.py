@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Builds the page's client, and checks in a browser without a window what it is answered over gRPC-Web.
 
-A page of an origin that `serve --web-origin` names is answered; a page of another origin reads nothing, and neither does a
+A page of an origin that `serve --web-origins` names is answered; a page of another origin reads nothing, and neither does a
 page that claims to be at home on the address of the service (the server would see the name of a stranger in `origin`).
 
 It needs node 20 or later with npm, chromium (installed by apt-get where that is possible), and the binary in $DASHWRIGHT.
@@ -98,7 +98,7 @@ def service(directory: pathlib.Path, origin: str) -> Iterator[str]:
     records = directory / "records.jsonl"
     records.write_text("".join(it.read_text(encoding="utf-8") for it in sorted(DATA.glob("*.jsonl"))), encoding="utf-8")
     command = [os.environ["DASHWRIGHT"], "serve", "--init", "--data", str(directory / "data"), "--load", str(records)]
-    command += ["--listen", "127.0.0.1:0", "--web-listen", "127.0.0.1:0", "--web-origin", origin, "--log-format", "json"]
+    command += ["--listen", "127.0.0.1:0", "--web-listen", "127.0.0.1:0", "--web-origins", origin, "--log-format", "json"]
     process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     lines: queue.Queue[str] = queue.Queue()
     for pipe in (process.stdout, process.stderr):

@@ -46,7 +46,16 @@ impl Service {
     ) -> Result<(), mpsc::error::SendError<Answer>> {
         let mut view: Option<Arc<View>> = None;
         let mut count = 0;
-        while let Some(cart) = carts.next().await {
+        loop {
+            let cart = tokio::select! {
+                biased;
+                cart = carts.next() => match cart {
+                    Some(cart) => cart,
+                    None => return Ok(()),
+                },
+                // What has arrived is answered; for what a client may still think of it goes to another service.
+                () = self.going_down() => return answers.send(Err(Refusal::Draining.into())).await,
+            };
             count += 1;
             if let Some(account) = &account {
                 account.turn().await;
@@ -60,7 +69,6 @@ impl Service {
             // A stream of small carts must not keep other calls from the processor.
             tokio::task::yield_now().await;
         }
-        Ok(())
     }
 
     /// The answer to the next cart, or what ends the stream.

@@ -83,6 +83,32 @@ pub(crate) fn lock(directory: &Path) -> Result<Lock, OpenError> {
     Ok(Lock { _file: file })
 }
 
+/// Refuses a directory that another process has taken; changes nothing.
+pub(crate) fn check_free(directory: &Path) -> Result<(), OpenError> {
+    let path = directory.join(LOCK_FILE);
+    let file = match File::open(&path) {
+        Ok(file) => file,
+        Err(error) if is_absent(&error) => return Ok(()),
+        Err(error) => return Err(fault(Operation::OpenFile, &path)(error).into()),
+    };
+    match FileExt::try_lock_shared(&file) {
+        Ok(()) => Ok(()),
+        Err(TryLockError::WouldBlock) => {
+            Err(OpenError::InUse { directory: directory.to_owned(), process: holder(&file) })
+        }
+        Err(TryLockError::Error(error)) => Err(fault(Operation::LockFile, &path)(error).into()),
+    }
+}
+
+/// Refuses a directory in which no dataset can be begun; changes nothing.
+pub(crate) fn check_new(disk: &dyn Disk, directory: &Path) -> Result<(), OpenError> {
+    match disk.list(directory) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(()),
+        Err(error) => Err(fault(Operation::ListDirectory, directory)(error).into()),
+        Ok(_) => refuse_occupied(disk, directory).map(drop),
+    }
+}
+
 /// Makes an empty dataset in a directory that is missing, empty, or left by an interrupted creation or restoration.
 pub(crate) fn create(disk: &dyn Disk, directory: &Path) -> Result<Lock, OpenError> {
     let lock = begin(disk, directory)?;

@@ -69,6 +69,21 @@ impl Connection {
         Self::connect(&client.server, tls, Bearer(key)).await
     }
 
+    /// Connects to a server as the arguments say, whatever they say of keys. Its certificate may have another name than its
+    /// address.
+    ///
+    /// # Errors
+    /// When a file is not what it is to be, or nobody answers there.
+    pub(crate) async fn open_without_key(client: &Client, tls_name: Option<&str>) -> Result<Self, Failure> {
+        let tls = tls(client, client.server.starts_with("https://"))?;
+        let tls = match (tls, tls_name) {
+            (Some(tls), Some(name)) => Some(tls.domain_name(name)),
+            (None, Some(_)) => return Err(Failure::NotEncrypted { server: client.server.clone() }),
+            (tls, None) => tls,
+        };
+        Self::connect(&client.server, tls, Bearer(None)).await
+    }
+
     /// Connects to a server on this machine that asks for no key.
     ///
     /// # Errors
@@ -89,6 +104,11 @@ impl Connection {
         let endpoint = endpoint.connect_timeout(CONNECT_TIMEOUT).timeout(LIMITS.deadline + PATIENCE);
         let channel = endpoint.connect().await.map_err(unreachable)?;
         Ok(Self { server: server.to_owned(), line: InterceptedService::new(channel, key) })
+    }
+
+    /// The line itself, for calls that are not of this service alone.
+    pub(crate) fn line(&self) -> Line {
+        self.line.clone()
     }
 
     /// The calls about vehicles.

@@ -26,6 +26,7 @@ pub(crate) use audit::{Checked, CheckedKind, audit_verify, checkpoint_of, kept_c
 pub(crate) use key::make_key;
 pub(crate) use load::{LoadFailure, STANDARD_INPUT, publish_quietly, read_edits};
 pub(crate) use restore::{Restored, restore};
+pub(crate) use secret::signer;
 pub(crate) use verify::verify;
 
 use crate::failure::Failure;

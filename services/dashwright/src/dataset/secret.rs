@@ -38,7 +38,7 @@ pub(super) fn key_secret(directory: &Path) -> Result<ServerSecret, Failure> {
 }
 
 /// The key of a file that signs checkpoints: 64 hexadecimal digits, the private key of RFC 8032.
-pub(super) fn signer(file: &Path) -> Result<Signer, Failure> {
+pub(crate) fn signer(file: &Path) -> Result<Signer, Failure> {
     let unreadable = |source| Failure::File { file: file.to_owned(), source };
     let text = fs::read_to_string(file).map_err(unreadable)?;
     let not_a_secret = || Failure::NotASecret { file: file.to_owned() };
