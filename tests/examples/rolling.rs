@@ -23,8 +23,18 @@ fn main() -> Result<(), Box<dyn Error + Send + Sync>> {
     pair.end()?;
     let ms = |time: Duration| time.as_millis();
     println!("{restarts} restarts in {seconds} s");
-    println!("{} calls, {} of them repeated, {} failed", figures.calls, figures.repeated, figures.failed.values().sum::<u64>());
-    println!("longest call {} ms, longest end {} ms, longest start {} ms", ms(figures.longest), ms(figures.longest_end), ms(figures.longest_start));
+    let failed: u64 = figures.failed.values().sum();
+    println!("{} calls, {failed} failed", figures.calls);
+    println!(
+        "{} repeated after a wait, {} sent again at once, for no server had taken them",
+        figures.repeated, figures.resent
+    );
+    println!(
+        "longest call {} ms, longest end {} ms, longest start {} ms",
+        ms(figures.longest),
+        ms(figures.longest_end),
+        ms(figures.longest_start)
+    );
     for (told, count) in &figures.failed {
         println!("failed {count} times: {told}");
     }

@@ -67,10 +67,15 @@ fn a_file_a_variable_and_a_flag_come_together_and_each_is_told() {
     dataset(directory.path());
     let file = text(directory.path().join("serve.toml"));
     // Relative to the file, not to where the program is started.
-    std::fs::write(&file, "data = 'data'\nlisten = '0.0.0.0:1'\nlog-format = 'json'\nlog = 'warn'\n").unwrap();
+    std::fs::write(&file, "data = 'data'\nlisten = '0.0.0.0:1'\nlog-format = 'json'\nlog = 'warn'\n")
+        .unwrap();
     let environment: Vec<_> = OF_A_CLUSTER
         .into_iter()
-        .chain([("DASHWRIGHT_SERVE_CONFIG", file.as_str()), ("DASHWRIGHT_SERVE_LOG", "info"), ("RUST_LOG", "error")])
+        .chain([
+            ("DASHWRIGHT_SERVE_CONFIG", file.as_str()),
+            ("DASHWRIGHT_SERVE_LOG", "info"),
+            ("RUST_LOG", "error"),
+        ])
         .map(|(name, value)| (name, OsStr::new(value)))
         .collect();
     let flags = ["--listen", "127.0.0.1:0"];
@@ -99,7 +104,10 @@ fn a_file_a_variable_and_a_flag_come_together_and_each_is_told() {
     assert!(run(&["info", "--server", &address]).unwrap().status.success());
     server.terminate().unwrap();
     let lines = server.lines_to_its_end().unwrap();
-    assert!(format!("{lines:?}").contains(r#"\"message\":\"listening\""#), "the log is not as it was set: {lines:?}");
+    assert!(
+        format!("{lines:?}").contains(r#"\"message\":\"listening\""#),
+        "the log is not as it was set: {lines:?}"
+    );
 }
 
 #[test]
@@ -114,7 +122,8 @@ fn what_a_check_refuses_serve_refuses_with_the_same_words() {
     std::fs::write(path("typo.toml"), "lisen = '127.0.0.1:0'\ntls-cert = 7\n").unwrap();
     std::fs::write(path("key.toml"), "\n\ntls-key = 'two.key'\n").unwrap();
     let (missing, occupied) = (path("missing"), path("occupied"));
-    let (typo, by_file, seed, records) = (path("typo.toml"), path("key.toml"), path("seed"), path("no.jsonl"));
+    let (typo, by_file, seed, records) =
+        (path("typo.toml"), path("key.toml"), path("seed"), path("no.jsonl"));
     let before = content(directory.path());
     let at = ["--listen", "127.0.0.1:0"];
     let cases: Vec<(Vec<&str>, Vec<&str>)> = vec![
@@ -140,7 +149,16 @@ fn what_a_check_refuses_serve_refuses_with_the_same_words() {
             ],
         ),
         (
-            vec!["--data", &data, "--tls-cert", &certificate, "--tls-key", &other, "--tls-client-ca", &missing],
+            vec![
+                "--data",
+                &data,
+                "--tls-cert",
+                &certificate,
+                "--tls-key",
+                &other,
+                "--tls-client-ca",
+                &missing,
+            ],
             vec!["`tls-client-ca` (flag) names"],
         ),
         (vec!["--data", &data, "--listen", "0.0.0.0:0"], vec!["--allow-plaintext"]),
@@ -171,7 +189,10 @@ fn a_mistyped_variable_is_told_with_the_nearest_and_those_of_a_cluster_are_nobod
     let data = dataset(directory.path());
     let (flags, name) = (["config", "check", "--data", data.as_str()], "DASHWRIGHT_SERVE_LISTN");
     let ended = run_in(&flags, &[(name, OsStr::new("127.0.0.1:0"))]).unwrap();
-    refused(&ended, &["no setting for the variable DASHWRIGHT_SERVE_LISTN", "the nearest is DASHWRIGHT_SERVE_LISTEN"]);
+    refused(
+        &ended,
+        &["no setting for the variable DASHWRIGHT_SERVE_LISTN", "the nearest is DASHWRIGHT_SERVE_LISTEN"],
+    );
     let cluster = OF_A_CLUSTER.map(|(name, value)| (name, OsStr::new(value)));
     let ended = run_in(&flags, &cluster).unwrap();
     assert!(ended.status.success(), "{ended:?}");
@@ -193,7 +214,9 @@ fn whether_a_key_was_ever_made_is_seen_without_opening_anything() {
     let allowed = run(&[&["config", "check", "--allow-public-without-keys"][..], &flags].concat()).unwrap();
     assert!(allowed.status.success(), "{allowed:?}");
     let file = text(directory.path().join("owner.key"));
-    let made = run(&["key", "new", "--data", &data, "--holder", "a", "--role", "operator", "--reason", "x", "--to", &file]);
+    let made = run(&[
+        "key", "new", "--data", &data, "--holder", "a", "--role", "operator", "--reason", "x", "--to", &file,
+    ]);
     assert!(made.unwrap().status.success());
     let checked = check();
     assert!(checked.status.success() && checked.out.contains("keys were made"), "{checked:?}");

@@ -49,7 +49,9 @@ async fn a_hangup_harms_nothing_where_there_is_nothing_to_read_again() {
     let (_directory, mut server, address) = server();
     for _ in 0..2 {
         server.hang_up().unwrap();
-        server.wait_for(|line| matches!(line, Line::Err(it) if it.contains("nothing is read again"))).unwrap();
+        server
+            .wait_for(|line| matches!(line, Line::Err(it) if it.contains("nothing is read again")))
+            .unwrap();
     }
     super::serving::info(&address).await;
     assert!(!end(server).await.contains(HELD_UP));
@@ -70,7 +72,9 @@ async fn connections_without_calls_hold_nothing_up() {
     for socket in [&mut silent, &mut halting] {
         // SETTINGS and a last word may come; then it is over.
         let ended = socket.read_to_end(&mut Vec::new()).await;
-        assert!(ended.is_ok() || ended.is_err_and(|error| error.kind() == std::io::ErrorKind::ConnectionReset));
+        assert!(
+            ended.is_ok() || ended.is_err_and(|error| error.kind() == std::io::ErrorKind::ConnectionReset)
+        );
     }
 }
 
@@ -86,7 +90,8 @@ async fn streams_without_an_end_are_told_that_the_service_goes_down() {
     let (carts, read) = tokio::sync::mpsc::channel::<CheckCartsRequest>(1);
     carts.send(CheckCartsRequest { correlation_id: "one".to_owned(), cart: None }).await.unwrap();
     let read = tokio_stream::wrappers::ReceiverStream::new(read);
-    let mut answered = FitmentServiceClient::new(channel.clone()).check_carts(read).await.unwrap().into_inner();
+    let mut answered =
+        FitmentServiceClient::new(channel.clone()).check_carts(read).await.unwrap().into_inner();
     assert_eq!(answered.message().await.unwrap().unwrap().correlation_id, "one");
 
     let log = end(server).await;
@@ -100,7 +105,11 @@ async fn streams_without_an_end_are_told_that_the_service_goes_down() {
         answered.message().await.unwrap_err(),
     ] {
         let refused = Refused::of(&status);
-        assert_eq!((refused.code, refused.reason.as_str()), (tonic::Code::Unavailable, draining), "{refused:?}");
+        assert_eq!(
+            (refused.code, refused.reason.as_str()),
+            (tonic::Code::Unavailable, draining),
+            "{refused:?}"
+        );
     }
     drop((carts, directory));
 }

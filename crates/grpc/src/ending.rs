@@ -52,8 +52,10 @@ where
         let service = self.service.clone();
         let end = async move { service.going_down().await }.boxed();
         let answer = self.inner.call(request);
-        async move { answer.await.map(|answer| answer.map(|inner| Body::new(Stream { inner, end, ended: false }))) }
-            .boxed()
+        async move {
+            answer.await.map(|answer| answer.map(|inner| Body::new(Stream { inner, end, ended: false })))
+        }
+        .boxed()
     }
 }
 

@@ -111,7 +111,10 @@ impl Serving {
             .add_service(sheets)
             .add_service(Ending::new(health_server, &service))
             .add_service(Ending::new(reflection().build_v1().map_err(ServeError::Reflection)?, &service))
-            .add_service(Ending::new(reflection().build_v1alpha().map_err(ServeError::Reflection)?, &service));
+            .add_service(Ending::new(
+                reflection().build_v1alpha().map_err(ServeError::Reflection)?,
+                &service,
+            ));
         Ok(Self { routes: routes.routes().prepare(), guard: GuardLayer::new(), auth, health, service })
     }
 

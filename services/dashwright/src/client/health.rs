@@ -17,7 +17,8 @@ use crate::{out, wiring};
 pub(crate) fn health(arguments: &Health) -> Result<(), Failure> {
     let patience = Duration::from_millis(arguments.deadline_ms.get());
     let status = wiring::block_on(async {
-        let late = || Failure::Late { server: arguments.client.server.clone(), milliseconds: patience.as_millis() };
+        let late =
+            || Failure::Late { server: arguments.client.server.clone(), milliseconds: patience.as_millis() };
         tokio::time::timeout(patience, ask(arguments)).await.map_err(|_| late())?
     })?;
     let name = status_name(status);

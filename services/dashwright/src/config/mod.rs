@@ -221,6 +221,3 @@ fn missing(name: &'static str) -> Fault {
 
 #[cfg(test)]
 mod tests;
-
-#[cfg(test)]
-mod tests;
