@@ -23,11 +23,11 @@ fn main() -> Result<(), Box<dyn Error + Send + Sync>> {
     pair.end()?;
     let ms = |time: Duration| time.as_millis();
     println!("{restarts} restarts in {seconds} s");
+    let failed: u64 = figures.failed.values().sum();
+    println!("{} calls, {failed} failed", figures.calls);
     println!(
-        "{} calls, {} of them repeated, {} failed",
-        figures.calls,
-        figures.repeated,
-        figures.failed.values().sum::<u64>()
+        "{} repeated after a wait, {} sent again at once, for no server had taken them",
+        figures.repeated, figures.resent
     );
     println!(
         "longest call {} ms, longest end {} ms, longest start {} ms",

@@ -8,7 +8,7 @@ use std::time::{Duration, Instant};
 
 use dashwright_api::v1::fitment_service_client::FitmentServiceClient;
 use dashwright_api::v1::{LookUpFitmentRequest, VehicleQuestion};
-use serde_json::Value;
+use serde::Deserialize;
 use tempfile::TempDir;
 use tokio::sync::watch;
 use tokio::task::{JoinSet, spawn_blocking};
@@ -34,8 +34,10 @@ const ANSWERS_BETWEEN: u64 = 100;
 pub struct Figures {
     /// Calls, each with its repetitions.
     pub calls: u64,
-    /// Calls that were repeated at least once.
+    /// Calls that were refused and repeated after a wait.
     pub repeated: u64,
+    /// Calls that were sent again at once, for no server had taken them.
+    pub resent: u64,
     /// Calls that failed in the end, by what they were told.
     pub failed: BTreeMap<String, u64>,
     /// The longest time from the first attempt to the answer.
@@ -54,6 +56,48 @@ struct Policy {
     most: Duration,
     factor: f64,
     deadline: Duration,
+}
+
+/// A service config of gRPC, as far as it is needed here.
+#[derive(Deserialize)]
+#[serde(rename_all = "camelCase")]
+struct ServiceConfig {
+    method_config: Vec<MethodConfig>,
+}
+
+/// How some methods are called.
+#[derive(Deserialize)]
+#[serde(rename_all = "camelCase")]
+struct MethodConfig {
+    name: Vec<MethodName>,
+    timeout: Option<String>,
+    retry_policy: Option<RetryPolicy>,
+}
+
+/// A method, or all of a service.
+#[derive(Deserialize)]
+struct MethodName {
+    service: String,
+    method: Option<String>,
+}
+
+/// How they are repeated.
+#[derive(Deserialize)]
+#[serde(rename_all = "camelCase")]
+struct RetryPolicy {
+    max_attempts: u32,
+    initial_backoff: String,
+    max_backoff: String,
+    backoff_multiplier: f64,
+    retryable_status_codes: Vec<String>,
+}
+
+/// What came of one call.
+struct Called {
+    result: Result<(), Status>,
+    attempts: u32,
+    resent: u32,
+    took: Duration,
 }
 
 /// Two servers, each on a dataset of its own with the same records.
@@ -181,13 +225,18 @@ async fn ask(channel: Channel, policy: Policy, ending: &AtomicBool, answers: &An
     let mut client = FitmentServiceClient::new(channel);
     let mut figures = Figures::default();
     while !ending.load(Ordering::Relaxed) {
-        let begin = Instant::now();
-        let (result, attempts) = policy.call(&mut client).await;
+        let Called { result, attempts, resent, took } = policy.call(&mut client).await;
         figures.calls += 1;
         figures.repeated += u64::from(attempts > 1);
-        figures.longest = figures.longest.max(begin.elapsed());
+        figures.resent += u64::from(resent > 0);
+        figures.longest = figures.longest.max(took);
         if let Err(status) = result {
-            let told = format!("{:?}: {} after {attempts} attempts", status.code(), status.message());
+            let told = format!(
+                "{:?}: {} after {attempts} attempts ({})",
+                status.code(),
+                status.message(),
+                causes(&status)
+            );
             *figures.failed.entry(told).or_default() += 1;
         }
         // A failed call counts too, or a service that is gone would be waited for without end.
@@ -199,9 +248,10 @@ async fn ask(channel: Channel, policy: Policy, ending: &AtomicBool, answers: &An
 
 impl Figures {
     fn add(&mut self, other: Self) {
-        let Self { calls, repeated, failed, longest, longest_end: _, longest_start: _ } = other;
+        let Self { calls, repeated, resent, failed, longest, longest_end: _, longest_start: _ } = other;
         self.calls += calls;
         self.repeated += repeated;
+        self.resent += resent;
         self.longest = self.longest.max(longest);
         for (told, count) in failed {
             *self.failed.entry(told).or_default() += count;
@@ -212,61 +262,83 @@ impl Figures {
 impl Policy {
     /// The policy of a service.
     fn of(config: &str, service: &str) -> Outcome<Self> {
-        let config: Value = serde_json::from_str(config)?;
-        let rows = config["methodConfig"].as_array().ok_or("no methods")?;
-        let is_of = |row: &&Value| {
-            let names = row["name"].as_array().into_iter().flatten();
-            names.into_iter().any(|name| name["service"] == service && name.get("method").is_none())
-        };
-        let row = rows.iter().find(is_of).ok_or("no row for the service")?;
-        let retry = &row["retryPolicy"];
-        if retry["retryableStatusCodes"] != serde_json::json!(["UNAVAILABLE"]) {
+        let config: ServiceConfig = serde_json::from_str(config)?;
+        let mut rows = config.method_config.into_iter();
+        let is_of = |name: &MethodName| name.service == service && name.method.is_none();
+        let row = rows.find(|row| row.name.iter().any(is_of)).ok_or("no row for the service")?;
+        let (retry, timeout) = row.retry_policy.zip(row.timeout).ok_or("it is not repeated")?;
+        if retry.retryable_status_codes != ["UNAVAILABLE"] {
             return Err("another code is repeated as well".into());
         }
         Ok(Self {
-            attempts: retry["maxAttempts"].as_u64().ok_or("no attempts")?.try_into()?,
-            first: seconds(&retry["initialBackoff"])?,
-            most: seconds(&retry["maxBackoff"])?,
-            factor: retry["backoffMultiplier"].as_f64().ok_or("no factor")?,
-            deadline: seconds(&row["timeout"])?,
+            attempts: retry.max_attempts,
+            first: seconds(&retry.initial_backoff)?,
+            most: seconds(&retry.max_backoff)?,
+            factor: retry.backoff_multiplier,
+            deadline: seconds(&timeout)?,
         })
     }
 
-    /// A call with its repetitions, and how many attempts it took.
-    async fn call(self, client: &mut FitmentServiceClient<Channel>) -> (Result<(), Status>, u32) {
+    /// A call with its repetitions.
+    async fn call(self, client: &mut FitmentServiceClient<Channel>) -> Called {
         let begin = Instant::now();
         let mut wait = self.first;
-        let mut attempt = 1;
+        let (mut attempts, mut resent) = (1, 0);
         loop {
             let left = self.deadline.saturating_sub(begin.elapsed());
             let mut request = Request::new(question());
             request.set_timeout(left);
             let result = client.look_up_fitment(request).await.map(|_| ());
-            if result.as_ref().is_err_and(never_left) && !left.is_zero() {
+            if result.as_ref().is_err_and(never_taken) && !left.is_zero() {
+                resent += 1;
                 continue;
             }
             let repeats = result.as_ref().is_err_and(|status| status.code() == Code::Unavailable);
-            if !repeats || attempt == self.attempts || wait >= left {
-                return (result, attempt);
+            if !repeats || attempts == self.attempts || wait >= left {
+                return Called { result, attempts, resent, took: begin.elapsed() };
             }
             // It is what a client does between attempts.
             tokio::time::sleep(wait).await;
             wait = wait.mul_f64(self.factor).min(self.most);
-            attempt += 1;
+            attempts += 1;
         }
     }
 }
 
-/// Whether a call never left the client: its connection was told to go away while the call waited for its turn. gRFC A6 ("transparent
-/// retries") has libraries send such a call again by themselves; the one here says that it was cancelled, although nobody did.
-fn never_left(status: &Status) -> bool {
-    let of_transport = status.source().is_some_and(|source| source.is::<tonic::transport::Error>());
-    status.code() == Code::Cancelled && of_transport
+/// Whether a call never came to be answered: its connection was told to go away while it waited for its turn, or it crossed with
+/// that on the wire and is above the last stream that the server takes (RFC 9113, section 6.8). gRFC A6 ("transparent retries") has
+/// libraries send such a call again by themselves; the one here says that it was cancelled, or an internal error.
+fn never_taken(status: &Status) -> bool {
+    let Some(source) = status.source().filter(|source| source.is::<tonic::transport::Error>()) else {
+        return false;
+    };
+    let mut cause = Some(source);
+    let told_to_go = std::iter::from_fn(|| {
+        let this = cause?;
+        cause = this.source();
+        Some(this)
+    });
+    let mut of_http = told_to_go.filter_map(|cause| cause.downcast_ref::<h2::Error>());
+    let gone = |error: &h2::Error| {
+        error.is_go_away() && error.is_remote() && error.reason() == Some(h2::Reason::NO_ERROR)
+    };
+    status.code() == Code::Cancelled || of_http.any(gone)
+}
+
+/// What lies below a status, in the words of the libraries.
+fn causes(status: &Status) -> String {
+    let mut causes = Vec::new();
+    let mut source = status.source();
+    while let Some(error) = source {
+        causes.push(error.to_string());
+        source = error.source();
+    }
+    causes.join(": ")
 }
 
 /// A time as the JSON of protobuf writes it.
-fn seconds(text: &Value) -> Outcome<Duration> {
-    let number = text.as_str().and_then(|text| text.strip_suffix('s')).ok_or("no time")?;
+fn seconds(text: &str) -> Outcome<Duration> {
+    let number = text.strip_suffix('s').ok_or("no time")?;
     Ok(Duration::from_secs_f64(number.parse()?))
 }
 

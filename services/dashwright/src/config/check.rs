@@ -166,6 +166,7 @@ impl Found {
             }
             Err(source) => {
                 let (certificate, key) = (settings.origin(TLS_CERT.name()), settings.origin(TLS_KEY.name()));
+                let source = source.into();
                 self.faults.push(Fault::Tls { certificate, key, source }.into());
                 None
             }

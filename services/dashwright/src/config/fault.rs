@@ -164,7 +164,7 @@ pub(crate) enum Fault {
         /// Who named the key.
         key: Origin,
         /// Why not.
-        source: TlsFilesError,
+        source: Box<TlsFilesError>,
     },
 }
 

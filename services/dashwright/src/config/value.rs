@@ -225,7 +225,10 @@ fn number(text: &str, least: f64, most: f64) -> Result<Value, Trouble> {
 fn url(text: &str) -> Result<String, Trouble> {
     let uri: tonic::transport::Uri = text.parse().map_err(|_| Trouble::NotAUrl)?;
     let known = matches!(uri.scheme_str(), Some("http" | "https"));
-    if known && uri.host().is_some_and(|host| !host.is_empty()) {
+    // What stands behind the colon of a host is a port; anything else may be a password with a slash in it.
+    let place = uri.authority().map(|all| all.as_str().rsplit(['@', ']']).next().unwrap_or_default());
+    let port_is_one = place.is_some_and(|place| !place.contains(':') || uri.port().is_some());
+    if known && port_is_one && uri.host().is_some_and(|host| !host.is_empty()) {
         Ok(text.to_owned())
     } else {
         Err(Trouble::NotAUrl)
