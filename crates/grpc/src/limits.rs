@@ -18,11 +18,11 @@ pub struct Limits {
     pub connections: usize,
     /// Connections at once from one address (IPv6: one /64): a quarter, so that one machine never fills the house.
     pub connections_per_address: usize,
-    /// How long a connection may be without a call of somebody with a key while all places are taken: a client that is sent
-    /// away connects anew when it has something to ask.
+    /// How long a connection may be without a call of somebody who was let in while all places are taken, and half as long where
+    /// none ever came (`preface`): a client that is sent away connects anew when it has something to ask.
     pub idle_when_full: Duration,
-    /// Connections that wait in the kernel's queue to be taken: what comes at once when all clients connect anew. The kernel
-    /// allows no more than `net.core.somaxconn`, by default as many.
+    /// Connections that wait in the kernel's queue to be taken: a quarter of the places, so that all of them are let in when
+    /// those who ask nothing give way; whoever finds it full is repeated by the kernel after a second.
     pub waiting_connections: u32,
     /// Calls at once, and streams that have not ended; more are refused as UNAVAILABLE, so that those in flight stay fast.
     pub calls: usize,
@@ -30,7 +30,8 @@ pub struct Limits {
     /// web shop has in flight at 1 ms each, so that one caller's slow calls leave places to the others.
     pub calls_per_caller: usize,
     /// Calls of one caller that are worked on at once, while its others wait their turn: enough for 16 cores, and whoever
-    /// comes meanwhile waits behind no more than these, some 20 ms on two cores even if each is a plan.
+    /// comes meanwhile waits behind no more than these, some 20 ms on two cores even if each is a plan. A read that waits
+    /// for a revision is one of them.
     pub worked_per_caller: usize,
     /// Calls and carts of streams a second of one key, or of one address where no key is asked for, unless the operator says
     /// otherwise; as many may come at once. Above the 2,230 of the busiest minute of a national web shop
@@ -89,7 +90,7 @@ pub const LIMITS: Limits = Limits {
     connections: 4_096,
     connections_per_address: 1_024,
     idle_when_full: Duration::from_secs(10),
-    waiting_connections: 4_096,
+    waiting_connections: 1_024,
     calls: 2_048,
     calls_per_caller: 256,
     worked_per_caller: 32,

@@ -18,6 +18,8 @@ struct State {
     calls: usize,
     /// Since when there is none.
     idle_since: Instant,
+    /// Whether there ever was one.
+    has_called: bool,
     /// Whether somebody on this machine calls, where no key was ever made.
     is_trusted: bool,
 }
@@ -25,7 +27,8 @@ struct State {
 impl Default for Line {
     fn default() -> Self {
         let (waiting, idle_since) = (Vec::new(), Instant::now());
-        Self(Arc::new(Mutex::new(State { answers: 0, waiting, calls: 0, idle_since, is_trusted: false })))
+        let state = State { answers: 0, waiting, calls: 0, idle_since, has_called: false, is_trusted: false };
+        Self(Arc::new(Mutex::new(state)))
     }
 }
 
@@ -39,7 +42,10 @@ impl Line {
 
     /// A call of a caller who was let in.
     pub(crate) fn call(&self) -> OfLine {
-        self.state().calls += 1;
+        let mut state = self.state();
+        state.calls += 1;
+        state.has_called = true;
+        drop(state);
         OfLine(self.clone())
     }
 
@@ -53,10 +59,11 @@ impl Line {
         self.state().waiting.iter().any(|(_, since)| now.saturating_duration_since(*since) > longer)
     }
 
-    /// Whether nobody has called for longer than so who was let in.
-    pub(crate) fn idles(&self, longer: Duration, now: Instant) -> bool {
+    /// Whether nobody who was let in has called for longer than so, or at all for longer than the second.
+    pub(crate) fn idles(&self, longer: Duration, at_first: Duration, now: Instant) -> bool {
         let state = self.state();
-        !state.is_trusted && state.calls == 0 && now.saturating_duration_since(state.idle_since) > longer
+        let longer = if state.has_called { longer } else { at_first };
+        !state.is_trusted && state.calls == 0 && now.saturating_duration_since(state.idle_since) >= longer
     }
 
     fn state(&self) -> MutexGuard<'_, State> {
@@ -131,12 +138,13 @@ mod tests {
     fn a_connection_idles_from_its_last_call_on() {
         let line = Line::default();
         let later = Instant::now() + Duration::from_secs(60);
-        assert!(line.idles(LONG, later) && !line.idles(3 * LONG, later));
+        let idles = |longer: Duration, at_first: Duration| line.idles(longer, at_first, later);
+        assert!(idles(3 * LONG, LONG) && !idles(LONG, 3 * LONG));
         let call = line.call();
-        assert!(!line.idles(LONG, later));
+        assert!(!idles(LONG, LONG));
         drop(call);
-        assert!(line.idles(LONG, later));
+        assert!(idles(LONG, 3 * LONG) && !idles(3 * LONG, LONG));
         line.trust();
-        assert!(!line.idles(LONG, later));
+        assert!(!idles(LONG, LONG));
     }
 }

@@ -78,7 +78,8 @@ impl Silence {
                 return Some(End::Unread);
             }
             // The door holds the last place itself while it waits for whom to give it to.
-            if self.places.available_permits() == 0 && self.line.idles(LIMITS.idle_when_full, now) {
+            let is_full = self.places.available_permits() == 0;
+            if is_full && self.line.idles(LIMITS.idle_when_full, LIMITS.preface, now) {
                 return Some(End::Idle);
             }
             self.look.as_mut().reset(tokio::time::Instant::now() + LOOK_EVERY);

@@ -438,7 +438,9 @@ fn is_open(failure: &Failure) -> bool {
     match failure {
         Failure::Refused(refusal) => {
             let before = ["OVERLOADED", "DRAINING"].contains(&refusal.reason.as_str());
-            !before && !REFUSED.contains(&refusal.code.as_str())
+            // It was made, and what it came to was more than the caller may leave unread.
+            let after = refusal.reason == "ANSWERS_UNREAD";
+            after || !before && !REFUSED.contains(&refusal.code.as_str())
         }
         Failure::Keeping(KeepingFailure::EditStopped { failure, .. }) => is_open(failure),
         Failure::Keeping(KeepingFailure::Edits(_) | KeepingFailure::KeyTextGone { .. }) => false,
