@@ -110,6 +110,21 @@ fn a_file_a_variable_and_a_flag_come_together_and_each_is_told() {
     );
 }
 
+/// By `config check`, as text and as JSON, and by `serve`.
+fn refused_alike(flags: &[&str], said: &[&str]) {
+    let checked = run(&[&["config", "check"][..], flags].concat()).unwrap();
+    refused(&checked, said);
+    let served = run(&[&["serve"][..], flags].concat()).unwrap();
+    refused(&served, said);
+    // A check looks further than serve does before it opens the dataset.
+    if !flags.contains(&"0.0.0.0:0") {
+        assert_eq!(checked.err, served.err, "{flags:?}");
+    }
+    let as_json = run(&[&["config", "check", "--json"][..], flags].concat()).unwrap();
+    let error: Value = serde_json::from_str(&as_json.err).unwrap();
+    assert!(error["error"]["message"].is_string() && as_json.out.is_empty(), "{as_json:?}");
+}
+
 #[test]
 fn what_a_check_refuses_serve_refuses_with_the_same_words() {
     let directory = tempfile::tempdir().unwrap();
@@ -166,17 +181,7 @@ fn what_a_check_refuses_serve_refuses_with_the_same_words() {
     ];
     for (flags, said) in cases {
         let flags = if flags.contains(&"--listen") { flags } else { [&flags[..], &at].concat() };
-        let checked = run(&[&["config", "check"][..], &flags].concat()).unwrap();
-        refused(&checked, &said);
-        let served = run(&[&["serve"][..], &flags].concat()).unwrap();
-        refused(&served, &said);
-        // A check looks further than serve does before it opens the dataset.
-        if !flags.contains(&"0.0.0.0:0") {
-            assert_eq!(checked.err, served.err, "{flags:?}");
-        }
-        let as_json = run(&[&["config", "check", "--json"][..], &flags].concat()).unwrap();
-        let error: Value = serde_json::from_str(&as_json.err).unwrap();
-        assert!(error["error"]["message"].is_string() && as_json.out.is_empty(), "{as_json:?}");
+        refused_alike(&flags, &said);
     }
     assert_eq!(content(directory.path()), before, "something was changed");
     let unlike = run(&["config", "check", "--data", &data, "--listen", "nowhere"]).unwrap();

@@ -399,14 +399,8 @@ impl Failure {
                     address.ip()
                 ));
             }
-            Self::Plaintext { .. } => {
-                "name a certificate with --tls-cert and --tls-key, listen on 127.0.0.1, or say --allow-plaintext \
-                 when something else encrypts on the way"
-            }
-            Self::Public { .. } => {
-                "listen on 127.0.0.1, or say --allow-public-without-keys when everybody who can reach \
-                 the address may read the catalogue"
-            }
+            Self::Plaintext { .. } => LET_PLAINTEXT,
+            Self::Public { .. } => LET_PUBLIC,
             Self::Feed(failure) => failure.next(),
             Self::Sheet(failure) => failure.next(),
             Self::Setting(fault) => fault.next(),
@@ -474,6 +468,13 @@ fn of_several(failures: &[Failure]) -> Vec<String> {
 fn of_service(service: &str) -> String {
     if service.is_empty() { String::new() } else { format!(" of `{service}`") }
 }
+
+/// What lets other machines in where nothing is encrypted.
+const LET_PLAINTEXT: &str = "name a certificate with --tls-cert and --tls-key, listen on 127.0.0.1, or say --allow-plaintext when \
+                             something else encrypts on the way";
+/// What lets other machines in where no key was made.
+const LET_PUBLIC: &str = "listen on 127.0.0.1, or say --allow-public-without-keys when everybody who can reach the address may \
+                          read the catalogue";
 
 const RED: anstyle::Style = anstyle::AnsiColor::Red.on_default().bold();
 const BOLD: anstyle::Style = anstyle::Style::new().bold();

@@ -46,16 +46,7 @@ impl Service {
     ) -> Result<(), mpsc::error::SendError<Answer>> {
         let mut view: Option<Arc<View>> = None;
         let mut count = 0;
-        loop {
-            let cart = tokio::select! {
-                biased;
-                cart = carts.next() => match cart {
-                    Some(cart) => cart,
-                    None => return Ok(()),
-                },
-                // What has arrived is answered; for what a client may still think of it goes to another service.
-                () = self.going_down() => return answers.send(Err(Refusal::Draining.into())).await,
-            };
+        while let Some(cart) = self.arriving(&mut carts).await {
             count += 1;
             if let Some(account) = &account {
                 account.turn().await;
@@ -68,6 +59,19 @@ impl Service {
             }
             // A stream of small carts must not keep other calls from the processor.
             tokio::task::yield_now().await;
+        }
+        Ok(())
+    }
+
+    /// The next cart. When the service goes down what has arrived is answered; what comes later goes to another one.
+    async fn arriving(
+        &self,
+        carts: &mut (impl Stream<Item = Result<v1::CheckCartsRequest, Status>> + Unpin),
+    ) -> Option<Result<v1::CheckCartsRequest, Status>> {
+        tokio::select! {
+            biased;
+            cart = carts.next() => cart,
+            () = self.going_down() => Some(Err(Refusal::Draining.into())),
         }
     }
 
