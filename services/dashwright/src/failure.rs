@@ -419,22 +419,7 @@ impl Failure {
             }
             Self::Load(LoadFailure::File { .. }) => "name a file that you may read: --load FILE.jsonl",
             Self::Load(LoadFailure::Faults { .. }) => "mend the file and load it again; nothing was loaded",
-            Self::Start(StartError::NotBegun) => {
-                "the directory was left when a dataset was just being begun: begin again with --init"
-            }
-            Self::Start(StartError::LogBehindStore { .. }) => {
-                "restore the log from a backup; to serve what the log still holds, move the directory `store` away"
-            }
-            Self::Start(StartError::Entry { source, .. }) => match **source {
-                FoldError::NewerFormat { .. } | FoldError::UnknownKind { .. } => {
-                    "serve it with the newer version of dashwright that wrote it; the log was not changed"
-                }
-                _ => "restore the directory from a backup; the log was not changed",
-            },
-            Self::Start(StartError::Rewritten { .. }) => {
-                "somebody has rewritten the log or put an older copy in its place: restore it from a backup. \
-                 `dashwright audit verify DIR` tells more; nothing was changed"
-            }
+            Self::Start(error) => return after_start(error),
             Self::NotASecret { .. } => {
                 "put back the file as it was; without it every key has to be made anew: move it away then"
             }
@@ -449,6 +434,30 @@ impl Failure {
         };
         Some(text.to_owned())
     }
+}
+
+/// What to do when the dataset did not start.
+fn after_start(error: &StartError) -> Option<String> {
+    let text = match error {
+        StartError::NotBegun => {
+            "the directory was left when a dataset was just being begun: begin again with --init"
+        }
+        StartError::LogBehindStore { .. } => {
+            "restore the log from a backup; to serve what the log still holds, move the directory `store` away"
+        }
+        StartError::Entry { source, .. } => match **source {
+            FoldError::NewerFormat { .. } | FoldError::UnknownKind { .. } => {
+                "serve it with the newer version of dashwright that wrote it; the log was not changed"
+            }
+            _ => "restore the directory from a backup; the log was not changed",
+        },
+        StartError::Rewritten { .. } => {
+            "somebody has rewritten the log or put an older copy in its place: restore it from a backup. \
+             `dashwright audit verify DIR` tells more; nothing was changed"
+        }
+        _ => return None,
+    };
+    Some(text.to_owned())
 }
 
 /// Several failures one by one: the message of each, its details, and what to do, where that was not said before.
