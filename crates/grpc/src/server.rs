@@ -124,8 +124,9 @@ impl Serving {
     #[must_use]
     pub fn without_connection(
         &self,
-    ) -> impl tower::Service<Request<Body>, Response = Response<Body>, Error = Infallible, Future: Send> + Clone + use<>
-    {
+    ) -> impl tower::Service<Request<Body>, Response = Response<Body>, Error = Infallible, Future: Send>
+    + Clone
+    + use<> {
         self.guard.layer(self.auth.layer(self.routes.clone()))
     }
 

@@ -8,13 +8,15 @@
 mod fill;
 #[path = "requests/service.rs"]
 mod service;
+#[path = "requests/words.rs"]
+mod words;
 
 use std::sync::{LazyLock, Mutex, PoisonError};
 
 use dashwright_api::v1::ErrorReason;
 use dashwright_grpc::LIMITS;
 use prost::Message as _;
-use prost_reflect::{DynamicMessage, MethodDescriptor};
+use prost_reflect::{DynamicMessage, MethodDescriptor, ReflectMessage as _};
 use tonic::{Code, Status};
 use tonic_types::StatusExt as _;
 
@@ -85,10 +87,19 @@ fn answered(path: &str, method: Option<&MethodDescriptor>, answer: &Answer) {
         let read = DynamicMessage::decode(method.output(), message.as_slice());
         let read =
             read.unwrap_or_else(|error| panic!("{path} answers what is none of its messages: {error}"));
-        let unknown = read.unknown_fields().count();
-        assert_eq!(unknown, 0, "{path} answers fields that its message has not");
+        assert_eq!(read.unknown_fields().count(), 0, "{path} answers fields that its message has not");
+        as_json(path, &read);
     }
     assert!(method.is_server_streaming() || answer.messages.len() == 1, "{path} answers nothing");
+}
+
+/// What the client writes as JSON is read back as the same message.
+fn as_json(path: &str, message: &DynamicMessage) {
+    let text =
+        serde_json::to_string(message).unwrap_or_else(|error| panic!("{path} has no JSON form: {error}"));
+    let mut reader = serde_json::Deserializer::from_str(&text);
+    let read = DynamicMessage::deserialize(message.descriptor(), &mut reader);
+    assert_eq!(read.ok().as_ref(), Some(message), "{path}: {text}");
 }
 
 fn refused(path: &str, status: &Status) {

@@ -1,8 +1,13 @@
 //! Messages filled by their descriptors, from a row of bytes of which each is a choice.
 
+use base64::Engine as _;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use prost_reflect::{
     DynamicMessage, EnumDescriptor, FieldDescriptor, Kind, MapKey, MessageDescriptor, Value,
 };
+use sha2::{Digest as _, Sha256};
+
+use super::words::Words;
 
 /// How deep messages are filled: deeper than any request of the schema means anything.
 const MOST_DEPTH: u8 = 6;
@@ -13,15 +18,59 @@ const LONG_LIST: usize = 1_100;
 /// A text that is longer than any field takes.
 const LONG_TEXT: usize = 70_000;
 
+/// Fields without which a request means little.
+const WANTED: &[&str] = &[
+    "change",
+    "request_id",
+    "reason",
+    "draft_id",
+    "radio_id",
+    "vehicle",
+    "words",
+    "key",
+    "id",
+    "kind",
+    "key_id",
+    "json",
+    "puts",
+    "item",
+    "lines",
+    "quantity",
+    "part_id",
+    "record",
+    "holder",
+    "roles",
+    "cart",
+    "query",
+    "question",
+    "fingerprint",
+    "outcome",
+    "picture",
+    "revision",
+];
+
+/// Fields that refuse nearly everything that is not theirs alone.
+const SELDOM: &[&str] = &["read_at", "page_token", "rules", "etag", "at_least", "exactly"];
+
+/// What page tokens are bound to whose lists only grow.
+const PAGED: &[&str] = &[
+    "revisions",
+    "entries Filter { record: None, actor: None, kind: None, draft: None, from_time: None, to_time: None } false false",
+];
+
 /// Every choice that is left; when none is left, every choice is the first, which is to leave out.
 pub(super) struct Choices<'a> {
     bytes: &'a [u8],
-    words: &'a [String],
+    words: &'a Words,
+    /// Whether fields hold what they take, for the most part.
+    sensible: bool,
 }
 
 impl<'a> Choices<'a> {
-    pub(super) fn new(bytes: &'a [u8], words: &'a [String]) -> Self {
-        Self { bytes, words }
+    pub(super) fn new(bytes: &'a [u8], words: &'a Words) -> Self {
+        let mut new = Self { bytes, words, sensible: true };
+        new.sensible = new.byte() % 4 != 3;
+        new
     }
 
     pub(super) fn byte(&mut self) -> u8 {
@@ -38,10 +87,10 @@ impl<'a> Choices<'a> {
     /// Headers that say something of the call, well or badly.
     pub(super) fn headers(&mut self) -> Vec<(&'static str, String)> {
         match self.byte() % 8 {
-            1 => vec![("grpc-timeout", self.text())],
+            1 => vec![("grpc-timeout", self.text(""))],
             2 => vec![("grpc-timeout", format!("{}{}", self.byte(), char::from(self.byte() % 128)))],
-            3 => vec![("x-request-id", self.text())],
-            4 => vec![("authorization", format!("Bearer {}", self.text()))],
+            3 => vec![("x-request-id", self.text(""))],
+            4 => vec![("authorization", format!("Bearer {}", self.text("")))],
             _ => Vec::new(),
         }
     }
@@ -50,7 +99,7 @@ impl<'a> Choices<'a> {
         let mut message = DynamicMessage::new(descriptor.clone());
         for field in descriptor.fields() {
             let choice = self.byte();
-            if choice % 3 != 0 && depth < MOST_DEPTH {
+            if self.is_there(field.name(), choice) && depth < MOST_DEPTH {
                 let value = self.field(&field, choice / 3, depth);
                 message.set_field(&field, value);
             }
@@ -58,41 +107,56 @@ impl<'a> Choices<'a> {
         message
     }
 
+    fn is_there(&self, field: &str, choice: u8) -> bool {
+        if !self.sensible {
+            choice % 3 != 0
+        } else if WANTED.contains(&field) {
+            choice % 8 != 0
+        } else if SELDOM.contains(&field) {
+            choice % 16 == 1
+        } else {
+            choice % 5 == 1
+        }
+    }
+
     fn field(&mut self, field: &FieldDescriptor, choice: u8, depth: u8) -> Value {
         if field.is_map() {
             let Kind::Message(entry) = field.kind() else { return Value::Map(Default::default()) };
             let (key, value) = (entry.map_entry_key_field(), entry.map_entry_value_field());
-            let entries = (0..choice % 4).map(|_| (self.key(&key.kind()), self.value(&value.kind(), depth)));
+            let entries =
+                (0..choice % 4).map(|_| (self.key(&key.kind()), self.value("", &value.kind(), depth)));
             return Value::Map(entries.collect());
         }
         if field.is_list() {
             let length = if choice == u8::MAX / 3 { LONG_LIST } else { usize::from(choice % 4) };
-            return Value::List((0..length).map(|_| self.value(&field.kind(), depth)).collect());
+            return Value::List(
+                (0..length).map(|_| self.value(field.name(), &field.kind(), depth)).collect(),
+            );
         }
-        self.value(&field.kind(), depth)
+        self.value(field.name(), &field.kind(), depth)
     }
 
     fn key(&mut self, kind: &Kind) -> MapKey {
         match kind {
             Kind::Bool => MapKey::Bool(self.byte() % 2 == 1),
-            Kind::Int32 | Kind::Sint32 | Kind::Sfixed32 => MapKey::I32(self.number() as i32),
-            Kind::Int64 | Kind::Sint64 | Kind::Sfixed64 => MapKey::I64(self.number() as i64),
-            Kind::Uint32 | Kind::Fixed32 => MapKey::U32(self.number() as u32),
-            Kind::Uint64 | Kind::Fixed64 => MapKey::U64(self.number()),
-            _ => MapKey::String(self.text()),
+            Kind::Int32 | Kind::Sint32 | Kind::Sfixed32 => MapKey::I32(self.number("") as i32),
+            Kind::Int64 | Kind::Sint64 | Kind::Sfixed64 => MapKey::I64(self.number("") as i64),
+            Kind::Uint32 | Kind::Fixed32 => MapKey::U32(self.number("") as u32),
+            Kind::Uint64 | Kind::Fixed64 => MapKey::U64(self.number("")),
+            _ => MapKey::String(self.text("")),
         }
     }
 
-    fn value(&mut self, kind: &Kind, depth: u8) -> Value {
+    fn value(&mut self, field: &str, kind: &Kind, depth: u8) -> Value {
         match kind {
             Kind::Bool => Value::Bool(self.byte() % 2 == 1),
-            Kind::Int32 | Kind::Sint32 | Kind::Sfixed32 => Value::I32(self.number() as i32),
-            Kind::Int64 | Kind::Sint64 | Kind::Sfixed64 => Value::I64(self.number() as i64),
-            Kind::Uint32 | Kind::Fixed32 => Value::U32(self.number() as u32),
-            Kind::Uint64 | Kind::Fixed64 => Value::U64(self.number()),
+            Kind::Int32 | Kind::Sint32 | Kind::Sfixed32 => Value::I32(self.number(field) as i32),
+            Kind::Int64 | Kind::Sint64 | Kind::Sfixed64 => Value::I64(self.number(field) as i64),
+            Kind::Uint32 | Kind::Fixed32 => Value::U32(self.number(field) as u32),
+            Kind::Uint64 | Kind::Fixed64 => Value::U64(self.number(field)),
             Kind::Float => Value::F32(self.float() as f32),
             Kind::Double => Value::F64(self.float()),
-            Kind::String => Value::String(self.text()),
+            Kind::String => Value::String(self.text(field)),
             Kind::Bytes => Value::Bytes(self.some_bytes().to_vec().into()),
             Kind::Enum(descriptor) => Value::EnumNumber(self.number_of(descriptor)),
             Kind::Message(descriptor) => Value::Message(self.message(descriptor, depth + 1)),
@@ -100,7 +164,14 @@ impl<'a> Choices<'a> {
     }
 
     /// Mostly small, sometimes at an end of a range, sometimes anything.
-    fn number(&mut self) -> u64 {
+    fn number(&mut self, field: &str) -> u64 {
+        match (field, self.byte()) {
+            ("model_year", choice) if self.sensible => return 2_000 + u64::from(choice % 25),
+            ("page_size" | "quantity" | "sequence" | "offset" | "weight", choice) if self.sensible => {
+                return u64::from(choice % 5);
+            }
+            _ => {}
+        }
         match self.byte() % 10 {
             0 => 0,
             1 => 1,
@@ -146,15 +217,30 @@ impl<'a> Choices<'a> {
     }
 
     /// A word that means something in the dataset, or a text that means nothing anywhere.
-    fn text(&mut self) -> String {
+    fn text(&mut self, field: &str) -> String {
         match self.byte() {
             0 => String::new(),
             250 => "x".repeat(LONG_TEXT),
             251 => "é\u{202e}<b>".repeat(30),
             252 => " \n\0".to_owned(),
             253..=255 => String::from_utf8_lossy(self.some_bytes()).into_owned(),
-            _ => self.one_of(self.words).clone(),
+            // A few thousand requests, so that some are repeated.
+            1..240 if field == "request_id" => {
+                format!("0198f2c4-5b7e-7d3a-9c10-0000000{:02x}{:03x}", self.byte(), self.byte())
+            }
+            200..250 if field == "page_token" => self.forged(),
+            200..250 => self.one_of(self.words.all()).clone(),
+            _ => self.one_of(self.words.of(field)).clone(),
         }
+    }
+
+    /// A page token whose checksum holds and that nobody gave out: its form is no secret.
+    fn forged(&mut self) -> String {
+        let request = self.one_of(PAGED);
+        let content = format!("1.{}.{}", self.number(""), self.number(""));
+        let digest = Sha256::new().chain_update(&content).chain_update([0]).chain_update(request).finalize();
+        let sum = URL_SAFE_NO_PAD.encode(&digest[..12]);
+        URL_SAFE_NO_PAD.encode(format!("{content}.{sum}"))
     }
 
     fn some_bytes(&mut self) -> &'a [u8] {

@@ -1,6 +1,5 @@
 //! The service that is asked: the demo catalogue in memory, and the words that mean something in it.
 
-use std::collections::BTreeSet;
 use std::convert::Infallible;
 use std::net::{Ipv4Addr, SocketAddr};
 use std::sync::Arc;
@@ -8,7 +7,7 @@ use std::time::Duration;
 
 use bytes::{BufMut as _, Bytes, BytesMut};
 use dashwright_engine::keys::KeyRing;
-use dashwright_engine::{initialise, start};
+use dashwright_engine::{RevisionToken, initialise, start};
 use dashwright_grpc::auth::Access;
 use dashwright_grpc::{Peer, Serving};
 use dashwright_log::MemoryLog;
@@ -24,16 +23,20 @@ use tonic::body::Body;
 use tonic::{Code, Status};
 use tower::util::{BoxCloneSyncService, ServiceExt as _};
 
-use super::super::house::{Fixed, ground, origin};
+use super::words::Words;
+use crate::targets::house::{Fixed, ground, origin};
 
 /// How long an answer is read that has no end of its own.
 const ENDLESS: Duration = Duration::from_millis(2);
+
+/// How the history is called: the first id that is given.
+const INCARNATION: &str = "fuzz-0";
 
 /// The one method whose answer has none.
 const WATCH: &str = "/dashwright.v1.AuditService/WatchRevisions";
 
 /// The deadline of a call that names none: a call that waits for a revision which never comes waits no longer.
-const PATIENCE: &str = "2000m";
+const PATIENCE: &str = "100m";
 
 /// What a path begins with whose method changes nothing.
 const READS: &[&str] = &[
@@ -53,12 +56,6 @@ const READS: &[&str] = &[
     "Preview",
 ];
 
-/// The longest text of an answer that is asked with again.
-const WORD_BYTES: usize = 120;
-
-/// Whole records of the demo catalogue among the words: one in so many lines.
-const RECORD_EVERY: usize = 60;
-
 /// What was answered.
 pub(super) struct Answer {
     /// The messages, each as its bytes.
@@ -72,7 +69,7 @@ pub(super) struct Service {
     runtime: Runtime,
     calls: BoxCloneSyncService<Request<Body>, Response<Body>, Infallible>,
     methods: Vec<MethodDescriptor>,
-    words: Vec<String>,
+    words: Words,
     changes: u32,
     // The service lives as long as these: whoever calls needs no key, and the store has a place.
     _keys: watch::Sender<Arc<KeyRing>>,
@@ -96,7 +93,7 @@ impl Service {
         let calls = BoxCloneSyncService::new(serving.without_connection());
         let pool = DescriptorPool::decode(dashwright_api::DESCRIPTORS).expect("the schema");
         let methods = pool.services().flat_map(|service| service.methods().collect::<Vec<_>>()).collect();
-        let (words, changes) = (Vec::new(), 0);
+        let (words, changes) = (Words::new(), 0);
         let mut new = Self { runtime, calls, methods, words, changes, _keys: keys, _directory: directory };
         new.learn();
         new
@@ -110,7 +107,7 @@ impl Service {
         self.methods.iter().find(|method| path_of(method) == path).cloned()
     }
 
-    pub(super) fn words(&self) -> &[String] {
+    pub(super) fn words(&self) -> &Words {
         &self.words
     }
 
@@ -120,7 +117,12 @@ impl Service {
     }
 
     /// Calls a method with messages; nothing where HTTP has no such path or header, so that it never reaches the service.
-    pub(super) fn ask(&mut self, path: &str, messages: &[Vec<u8>], headers: &[(&str, String)]) -> Option<Answer> {
+    pub(super) fn ask(
+        &mut self,
+        path: &str,
+        messages: &[Vec<u8>],
+        headers: &[(&str, String)],
+    ) -> Option<Answer> {
         let mut framed = BytesMut::new();
         for message in messages {
             framed.put_u8(0);
@@ -147,35 +149,23 @@ impl Service {
         })
     }
 
-    /// Words that mean something: ids of the catalogue, some of its records, and whatever answers say that a request may name.
+    /// Takes the words of some answers, so that requests can name what they say.
     fn learn(&mut self) {
-        let mut words = BTreeSet::new();
-        for (number, (_, _, line)) in dashwright_demo::lines().enumerate() {
-            let record: serde_json::Value = serde_json::from_str(line).expect("JSON");
-            words.extend(
-                record
-                    .as_object()
-                    .into_iter()
-                    .flat_map(|it| it.values())
-                    .filter_map(|it| it["id"].as_str())
-                    .map(str::to_owned),
-            );
-            words.extend((number % RECORD_EVERY == 0).then(|| line.to_owned()));
-        }
-        words.extend(WORDS.iter().map(|word| (*word).to_owned()));
-        self.words = words.into_iter().collect();
-        let mut learnt = BTreeSet::new();
         for (name, request) in ASKED {
             let method = self.methods.iter().find(|method| method.name() == *name).expect("a method").clone();
             let mut reader = serde_json::Deserializer::from_str(request);
             let message = DynamicMessage::deserialize(method.input(), &mut reader).expect("a request");
             let answer = self.ask(&path_of(&method), &[message.encode_to_vec()], &[]).expect("a path");
+            assert!(answer.status.is_none(), "{name}: {:?}", answer.status);
             for message in answer.messages {
                 let message = DynamicMessage::decode(method.output(), message.as_slice()).expect("an answer");
-                texts(&Value::Message(message), &mut learnt);
+                self.words.learn("", &Value::Message(message));
             }
         }
-        self.words.extend(learnt);
+        for revision in [0, 1, 2, 3, u64::MAX] {
+            self.words.add("token", &RevisionToken::new(INCARNATION, revision).to_string());
+        }
+        self.words.finish();
         self.changes = 0;
     }
 }
@@ -185,51 +175,20 @@ pub(super) fn path_of(method: &MethodDescriptor) -> String {
     format!("/{}/{}", method.parent_service().full_name(), method.name())
 }
 
-/// Words beside those of the catalogue: forms that fields have.
-const WORDS: &[&str] = &[
-    "2019-06",
-    "2024-02-29",
-    "2026-01-31T09:05:00Z",
-    "EUR",
-    "JPY",
-    "GN+/BK",
-    "0.75 mm2",
-    "18 AWG",
-    "part/kit-7",
-    "10S",
-    "5m",
-    "1HGCM82633A004352",
-    "11111111111111111",
-    "left",
-    "bench note",
-    "*",
-];
-
 /// What is asked at the beginning, so that requests can name what its answers say.
 const ASKED: &[(&str, &str)] = &[
     ("GetDatasetInfo", "{}"),
-    ("CreateDraft", r#"{"change":{"requestId":"first","reason":"a test"}}"#),
+    ("CreateDraft", r#"{"change":{"requestId":"0198f2c4-5b7e-7d3a-9c10-2f6e8a4b1d55","reason":"a test"}}"#),
     ("ListDrafts", "{}"),
     ("ListRecords", r#"{"kind":"RECORD_KIND_PART","pageSize":2}"#),
-    ("ListChoices", r#"{"vehicle":{},"pageSize":2}"#),
+    ("ListChoices", r#"{"pageSize":2}"#),
     ("ResolveVehicle", r#"{"vehicle":{"words":"orvane"},"pageSize":2}"#),
     ("ListRevisions", "{}"),
     ("ListEntries", r#"{"pageSize":1}"#),
     ("GetCheckpoint", "{}"),
+    ("PlanInstall", r#"{"vehicle":{"words":"orvane ulvero 2019"},"radioId":"nordvale-loom-10f"}"#),
+    ("GetRecord", r#"{"key":{"kind":"RECORD_KIND_RADIO","id":"nordvale-loom-10f"}}"#),
 ];
-
-/// The texts of a message, each once.
-fn texts(value: &Value, into: &mut BTreeSet<String>) {
-    match value {
-        Value::String(text) if !text.is_empty() && text.len() <= WORD_BYTES => {
-            into.insert(text.clone());
-        }
-        Value::List(items) => items.iter().for_each(|item| texts(item, into)),
-        Value::Map(entries) => entries.values().for_each(|item| texts(item, into)),
-        Value::Message(message) => message.fields().for_each(|(_, field)| texts(field, into)),
-        _ => {}
-    }
-}
 
 async fn read(response: Response<Body>, endless: bool) -> Answer {
     let (parts, mut body) = response.into_parts();
