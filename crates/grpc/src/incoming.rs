@@ -36,6 +36,14 @@ pub struct Peer {
     pub(crate) line: Line,
 }
 
+impl Peer {
+    /// Who is at an address, by a connection that begins now.
+    #[must_use]
+    pub fn at(address: SocketAddr) -> Self {
+        Self { address: Some(address), line: Line::default() }
+    }
+}
+
 /// A connection that holds its place among the connections at once.
 pub(crate) struct Connection {
     stream: Carrier,

@@ -142,7 +142,7 @@ impl Service {
         }
         let mut request = request.body(Body::new(Full::new(framed.freeze()))).ok()?;
         let address = SocketAddr::from((Ipv4Addr::LOCALHOST, 5_000));
-        request.extensions_mut().insert(Peer { address: Some(address) });
+        request.extensions_mut().insert(Peer::at(address));
         let (_, name) = path.rsplit_once('/').unwrap_or_default();
         self.changes += u32::from(!READS.iter().any(|start| name.starts_with(start)));
         let calls = self.calls.clone();
