@@ -151,7 +151,10 @@ fn what_a_check_refuses_serve_refuses_with_the_same_words() {
             vec!["--data", &data, "--config", &by_file, "--tls-cert", &certificate],
             vec!["`tls-cert` (flag) and `tls-key` (file ", "key.toml:3)", "can not be used together"],
         ),
-        (vec!["--data", &data, "--checkpoint-key", &seed], vec!["64 hexadecimal digits"]),
+        (
+            vec!["--data", &data, "--checkpoint-key", &seed],
+            vec!["`checkpoint-key` (flag) names", "64 hexadecimal digits"],
+        ),
         (
             vec!["--data", &missing, "--config", &typo, "--checkpoint-key", &missing, "--load", &records],
             vec![
@@ -178,6 +181,11 @@ fn what_a_check_refuses_serve_refuses_with_the_same_words() {
         ),
         (vec!["--data", &data, "--listen", "0.0.0.0:0"], vec!["--allow-plaintext"]),
         (vec!["--data", &data, "--config", &missing], vec!["can not be read (flag)"]),
+        // The certificate is looked at although another file is missing.
+        (
+            vec!["--data", &data, "--tls-cert", &key, "--tls-key", &key, "--checkpoint-key", &missing],
+            vec!["2 faults", "there is no certificate", "`checkpoint-key` (flag) names"],
+        ),
     ];
     for (flags, said) in cases {
         let flags = if flags.contains(&"--listen") { flags } else { [&flags[..], &at].concat() };

@@ -1,8 +1,9 @@
 //! `config check`, and what `serve` looks at before it begins: every fault at once, and nothing is changed.
 
 use std::fs::File;
+use std::io;
 use std::net::SocketAddr;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use dashwright_engine::KEY_CREATE;
 use dashwright_grpc::tls::Tls;
@@ -105,10 +106,10 @@ impl Found {
     /// Looks at everything, also where something is wrong already.
     fn examine(&mut self, settings: &Settings, arguments: &Serve, by: By) -> Option<(TlsFiles, Tls)> {
         self.faults.extend(settings.gaps().into_iter().map(Failure::from));
-        let readable = self.files(settings);
-        let tls = if readable { self.tls(settings) } else { None };
-        if let Some(file) = settings.get(CHECKPOINT_KEY).filter(|file| File::open(file).is_ok()) {
-            self.faults.extend(dataset::signer(&file).err());
+        self.files(settings);
+        let tls = self.tls(settings);
+        if let Some(file) = settings.get(CHECKPOINT_KEY).filter(|file| open(file).is_ok()) {
+            self.checkpoint_key(settings, file);
         }
         if let Some(file) = &arguments.load {
             let unreadable = |source| LoadFailure::File { file: file.clone(), source };
@@ -136,8 +137,7 @@ impl Found {
     }
 
     /// Whether every file can be read that a setting names.
-    fn files(&mut self, settings: &Settings) -> bool {
-        let before = self.faults.len();
+    fn files(&mut self, settings: &Settings) {
         for setting in settings.table.iter().map(|row| &row.setting) {
             let Some(said) = settings.said(setting.name) else { continue };
             let (Kind::File, Value::Path(file)) = (setting.kind, &said.value) else { continue };
@@ -146,7 +146,17 @@ impl Found {
                 self.faults.push(Fault::File { name, origin, file, source }.into());
             }
         }
-        self.faults.len() == before
+    }
+
+    fn checkpoint_key(&mut self, settings: &Settings, file: PathBuf) {
+        let fault = match dataset::signer(&file) {
+            Ok(_) => return,
+            Err(Failure::NotASecret { file }) => {
+                Fault::NotASeed { origin: settings.origin(CHECKPOINT_KEY.name()), file }.into()
+            }
+            Err(failure) => failure,
+        };
+        self.faults.push(fault);
     }
 
     fn tls(&mut self, settings: &Settings) -> Option<(TlsFiles, Tls)> {
@@ -155,6 +165,10 @@ impl Found {
             key: settings.get(TLS_KEY)?,
             client_authorities: settings.get(TLS_CLIENT_CA),
         };
+        let all = [Some(&files.certificates), Some(&files.key), files.client_authorities.as_ref()];
+        if all.into_iter().flatten().any(|file| open(file).is_err()) {
+            return None;
+        }
         if is_shared(&files.key) {
             let key = files.key.display();
             self.remark(format!("tls-key: other users of this machine can read `{key}`: chmod 600 it"));
@@ -207,7 +221,8 @@ impl Found {
 
     /// Whether other machines reach what they should not.
     fn address(&mut self, settings: &Settings, address: SocketAddr, init: bool) {
-        if address.ip().is_loopback() {
+        // What is mistyped may be what would have allowed it.
+        if address.ip().is_loopback() || !settings.whole {
             return;
         }
         if settings.said(TLS_CERT.name()).is_none() && !settings.is_on(ALLOW_PLAINTEXT) {
@@ -222,7 +237,8 @@ impl Found {
     /// Whether a key was ever made where other machines can reach the service; `serve` asks the dataset when it has opened it.
     fn keys(&mut self, settings: &Settings, address: SocketAddr, data: Option<&Path>, init: bool) {
         let Some(directory) = data else { return };
-        if init || address.ip().is_loopback() || settings.is_on(ALLOW_PUBLIC_WITHOUT_KEYS) {
+        if init || !settings.whole || address.ip().is_loopback() || settings.is_on(ALLOW_PUBLIC_WITHOUT_KEYS)
+        {
             return;
         }
         // What is wrong with the directory itself was told.
@@ -236,10 +252,13 @@ impl Found {
     }
 }
 
-/// A file that can be read; a directory is none.
-fn open(file: &Path) -> std::io::Result<()> {
-    let opened = File::open(file)?;
-    if opened.metadata()?.is_dir() { Err(std::io::ErrorKind::IsADirectory.into()) } else { Ok(()) }
+/// A file that can be read; a directory is none. A pipe is not touched: what is in it is there once.
+fn open(file: &Path) -> io::Result<()> {
+    let found = std::fs::metadata(file)?;
+    if found.is_dir() {
+        return Err(io::ErrorKind::IsADirectory.into());
+    }
+    if found.is_file() { File::open(file).map(drop) } else { Ok(()) }
 }
 
 /// Whether a directory has got no further than being one.

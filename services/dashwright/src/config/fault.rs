@@ -156,6 +156,14 @@ pub(crate) enum Fault {
         /// Why not.
         source: io::Error,
     },
+    /// The file of the key that signs checkpoints holds none.
+    #[error("`checkpoint-key` ({origin}) names `{}`, which does not hold 64 hexadecimal digits", file.display())]
+    NotASeed {
+        /// Who named it.
+        origin: Origin,
+        /// The file.
+        file: PathBuf,
+    },
     /// Certificate and key are no identity.
     #[error("`tls-cert` ({certificate}) and `tls-key` ({key}) can not be used: {source}")]
     Tls {
@@ -188,6 +196,7 @@ impl Fault {
             Self::Missing { .. } => {
                 "`dashwright config print` tells every setting that is in force and who said it"
             }
+            Self::NotASeed { .. } => "an Ed25519 seed is 64 hexadecimal digits on one line, and nothing else",
             Self::Alone { .. } => "set the other one too, or leave this one out",
             Self::Tls { .. } => "name PEM files that belong together: --tls-cert FILE --tls-key FILE",
         }

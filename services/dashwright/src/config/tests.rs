@@ -65,10 +65,15 @@ fn samples(kind: &Kind) -> [(&'static str, &'static str, serde_json::Value); 3] 
             ("debug", "'debug'", json!("debug")),
             ("off", "'off'", json!("off")),
         ],
+        // Origins of the web, so that a list of those can be walked too.
         Kind::List(..) => [
-            ("http://a,https://b", "['http://a', 'https://b']", json!(["http://a", "https://b"])),
+            (
+                "http://a,https://b:8443",
+                "['http://a', 'https://b:8443']",
+                json!(["http://a", "https://b:8443"]),
+            ),
             ("", "[]", json!([])),
-            ("http://c", "['http://c']", json!(["http://c"])),
+            ("https://c", "['https://c']", json!(["https://c"])),
         ],
         Kind::Count(..) => [("1", "1", json!(1)), ("1000", "1_000", json!(1000)), ("7", "0x7", json!(7))],
         Kind::Number(..) => [("0.5", "0.5", json!(0.5)), ("0", "0", json!(0.0)), ("1", "1", json!(1.0))],
