@@ -182,8 +182,11 @@ impl Limits {
     /// Every limit by name, with the unit in the name.
     #[must_use]
     pub fn named(&self) -> Vec<(&'static str, u64)> {
-        let count = |value: usize| u64::try_from(value).unwrap_or(u64::MAX);
-        let seconds = |value: Duration| value.as_secs();
+        [self.of_callers(), self.of_questions()].concat()
+    }
+
+    /// Limits of connections and callers, whatever they ask.
+    fn of_callers(&self) -> Vec<(&'static str, u64)> {
         vec![
             ("request_bytes", count(self.request_bytes)),
             ("answer_bytes", count(self.answer_bytes)),
@@ -215,6 +218,12 @@ impl Limits {
             ("connection_age_seconds", seconds(self.connection_age)),
             ("heartbeat_seconds", seconds(self.heartbeat)),
             ("drain_seconds", seconds(self.drain)),
+        ]
+    }
+
+    /// Limits of what is asked and answered.
+    fn of_questions(&self) -> Vec<(&'static str, u64)> {
+        vec![
             ("error_detail_bytes", count(self.error_detail_bytes)),
             ("choices_per_page", count(CHOICES.most)),
             ("candidates_per_page", count(CANDIDATES.most)),
@@ -252,4 +261,12 @@ impl Limits {
             ("record_bytes", count(dashwright_model::exchange::MAX_LINE_BYTES)),
         ]
     }
+}
+
+fn count(value: usize) -> u64 {
+    u64::try_from(value).unwrap_or(u64::MAX)
+}
+
+fn seconds(value: Duration) -> u64 {
+    value.as_secs()
 }

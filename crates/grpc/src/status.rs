@@ -274,11 +274,11 @@ impl From<Refusal> for Status {
             metadata.into_iter().map(|(key, value)| (key.to_owned(), cut(&value).into_owned())).collect();
         let mut details = ErrorDetails::with_error_info(name(reason), DOMAIN, metadata);
         add_violations(&mut details, &refusal);
-        match &refusal {
-            Refusal::Spent(spent) => details.set_retry_info(Some(spent::retry_after(spent))),
-            _ if code == Code::Unavailable => details.set_retry_info(Some(RETRY_AFTER)),
-            _ => &mut details,
-        };
+        if let Refusal::Spent(spent) = &refusal {
+            details.set_retry_info(Some(spent::retry_after(spent)));
+        } else if code == Code::Unavailable {
+            details.set_retry_info(Some(RETRY_AFTER));
+        }
         Self::with_error_details(code, cut(&refusal.to_string()), details)
     }
 }
