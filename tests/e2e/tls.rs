@@ -246,12 +246,12 @@ async fn a_handshake_that_is_never_made_keeps_nobody_waiting_and_is_dropped() {
 
     let tls = Tls::new(pair.identity()).unwrap().with_patience(Duration::from_millis(300));
     let service = Encrypted::start(tls, None).await;
-    // As many as may be in flight, from as many addresses as that takes: only because they are dropped is anybody else answered.
+    // As many as may be in flight, of as many addresses as that takes: only because they are dropped is anybody else answered.
     let mut all = Vec::new();
     for number in 0..LIMITS.handshakes {
-        let address = 2 + u8::try_from(number / LIMITS.handshakes_per_address).unwrap();
+        let from = u8::try_from(2 + number / LIMITS.handshakes_per_address).unwrap();
         let socket = TcpSocket::new_v4().unwrap();
-        socket.bind(SocketAddr::from(([127, 0, 0, address], 0))).unwrap();
+        socket.bind(([127, 0, 0, from], 0).into()).unwrap();
         all.push(socket.connect(service.address).await.unwrap());
     }
     let answered = tokio::time::timeout(PATIENCE, service.answers(authority.trusted())).await;

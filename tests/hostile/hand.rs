@@ -31,7 +31,8 @@ impl Hand {
     /// Connects from 127.0.0.`from`; an answer may be as large as the window before it is read.
     pub(crate) async fn connect(address: SocketAddr, from: u8, window: u32) -> Self {
         let mut builder = Builder::new();
-        builder.initial_window_size(window);
+        // A library that is slow to read must not take many small pieces for an attack of the server.
+        builder.initial_window_size(window).data_frame_budget(1 << 24);
         let stream = open(address, from).await.unwrap();
         let (send, connection) = builder.handshake(stream).await.unwrap();
         Self { send, connection: tokio::spawn(connection) }

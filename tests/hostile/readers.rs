@@ -18,19 +18,24 @@ const CUT: Duration = Duration::from_secs(LIMITS.unread.as_secs() + 15);
 /// Connections of the attacker, each with as many streams as one may have.
 const CONNECTIONS: usize = 8;
 
+/// Paths and messages of what is asked: a large page, an export, carts, a watch.
+fn asked() -> [(&'static str, Vec<u8>); 4] {
+    let kind = v1::RecordKind::Part.into();
+    let page = v1::ListRecordsRequest { kind, page_size: 1_000, ..Default::default() };
+    [
+        ("/dashwright.v1.CatalogueService/ListRecords", message(&page.encode_to_vec())),
+        ("/dashwright.v1.CurationService/ExportRecords", message(&[])),
+        ("/dashwright.v1.FitmentService/CheckCarts", message(&[]).repeat(100)),
+        ("/dashwright.v1.AuditService/WatchRevisions", message(&[])),
+    ]
+}
+
 /// The answers begin, and nobody takes more of them than the window has room for.
 async fn asks_and_never_reads(window: u32) {
     let stage = Stage::beside().await;
     let bearer = format!("Bearer {}", stage.key(v1::Role::Auditor).await);
     let headers = [("authorization", bearer.as_str())];
-    let page =
-        v1::ListRecordsRequest { kind: v1::RecordKind::Part.into(), page_size: 1_000, ..Default::default() };
-    let asked = [
-        ("/dashwright.v1.CatalogueService/ListRecords", message(&page.encode_to_vec())),
-        ("/dashwright.v1.CurationService/ExportRecords", message(&[])),
-        ("/dashwright.v1.FitmentService/CheckCarts", message(&[]).repeat(100)),
-        ("/dashwright.v1.AuditService/WatchRevisions", message(&[])),
-    ];
+    let asked = asked();
     let attack = async {
         let (mut came, mut unread, mut hands) = (BTreeMap::new(), Vec::new(), Vec::new());
         let refused = format!("status {}", Code::ResourceExhausted as i32);

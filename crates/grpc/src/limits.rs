@@ -182,10 +182,12 @@ impl Limits {
     /// Every limit by name, with the unit in the name.
     #[must_use]
     pub fn named(&self) -> Vec<(&'static str, u64)> {
-        let count = |value: usize| u64::try_from(value).unwrap_or(u64::MAX);
-        let seconds = |value: Duration| value.as_secs();
-        let mut named = self.of_callers();
-        named.extend([
+        [self.of_callers(), self.of_questions()].concat()
+    }
+
+    /// Limits of connections and callers, whatever they ask.
+    fn of_callers(&self) -> Vec<(&'static str, u64)> {
+        vec![
             ("request_bytes", count(self.request_bytes)),
             ("answer_bytes", count(self.answer_bytes)),
             ("streams_per_connection", self.streams_per_connection.into()),
@@ -194,6 +196,11 @@ impl Limits {
             ("idle_when_full_seconds", seconds(self.idle_when_full)),
             ("waiting_connections", self.waiting_connections.into()),
             ("calls", count(self.calls)),
+            ("calls_per_caller", count(self.calls_per_caller)),
+            ("worked_per_caller", count(self.worked_per_caller)),
+            ("calls_per_second", self.calls_per_second.get().into()),
+            ("callers_remembered", count(self.callers_remembered)),
+            ("unread_bytes_per_caller", count(self.unread_bytes_per_caller)),
             ("unread_seconds", seconds(self.unread)),
             ("open_streams", count(self.open_streams)),
             ("open_streams_per_address", count(self.open_streams_per_address)),
@@ -211,6 +218,12 @@ impl Limits {
             ("connection_age_seconds", seconds(self.connection_age)),
             ("heartbeat_seconds", seconds(self.heartbeat)),
             ("drain_seconds", seconds(self.drain)),
+        ]
+    }
+
+    /// Limits of what is asked and answered.
+    fn of_questions(&self) -> Vec<(&'static str, u64)> {
+        vec![
             ("error_detail_bytes", count(self.error_detail_bytes)),
             ("choices_per_page", count(CHOICES.most)),
             ("candidates_per_page", count(CANDIDATES.most)),
@@ -246,19 +259,14 @@ impl Limits {
             ("text_characters", count(dashwright_quantity::MAX_LABEL_CHARS)),
             ("id_bytes", count(dashwright_quantity::MAX_ID_BYTES)),
             ("record_bytes", count(dashwright_model::exchange::MAX_LINE_BYTES)),
-        ]);
-        named
-    }
-
-    /// Those of one caller.
-    fn of_callers(&self) -> Vec<(&'static str, u64)> {
-        let count = |value: usize| u64::try_from(value).unwrap_or(u64::MAX);
-        vec![
-            ("calls_per_caller", count(self.calls_per_caller)),
-            ("worked_per_caller", count(self.worked_per_caller)),
-            ("calls_per_second", self.calls_per_second.get().into()),
-            ("callers_remembered", count(self.callers_remembered)),
-            ("unread_bytes_per_caller", count(self.unread_bytes_per_caller)),
         ]
     }
+}
+
+fn count(value: usize) -> u64 {
+    u64::try_from(value).unwrap_or(u64::MAX)
+}
+
+fn seconds(value: Duration) -> u64 {
+    value.as_secs()
 }

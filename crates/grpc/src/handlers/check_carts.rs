@@ -1,5 +1,6 @@
 //! `CheckCarts`: a stream of carts, one answer each, in their order, all from one revision.
 
+use std::pin::pin;
 use std::sync::Arc;
 
 use dashwright_api::v1;
@@ -33,14 +34,14 @@ impl Service {
         let service = self.clone();
         tokio::spawn(async move {
             // A reader that has gone ends the work: the send fails.
-            let _gone = service.answer(account, carts, &answers).await;
+            let carts = pin!(carts.then(|cart| in_turn(account.as_deref(), cart)));
+            let _gone = service.answer(carts, &answers).await;
         });
         ReceiverStream::new(stream)
     }
 
     async fn answer(
         &self,
-        account: Option<Arc<Account>>,
         mut carts: impl Stream<Item = Result<v1::CheckCartsRequest, Status>> + Unpin,
         answers: &mpsc::Sender<Answer>,
     ) -> Result<(), mpsc::error::SendError<Answer>> {
@@ -108,6 +109,14 @@ impl Service {
         faults.or(())?;
         self.view(at).await
     }
+}
+
+/// A cart when its turn has come: each counts like a call of its caller.
+async fn in_turn<T>(account: Option<&Account>, cart: T) -> T {
+    if let Some(account) = account {
+        account.turn().await;
+    }
+    cart
 }
 
 /// The answer to one cart, or why there is none.
