@@ -96,7 +96,7 @@ fn compare(options: &Options) -> Outcome<()> {
     drop((grounds, floor, cluster));
     table.beside = Some(beside_publish(options.beside_publish)?);
     table.print();
-    table.write()
+    if options.kept { table.write() } else { Ok(()) }
 }
 
 fn beside_publish(lines: usize) -> Outcome<publish::Beside> {

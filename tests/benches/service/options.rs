@@ -17,6 +17,8 @@ pub(crate) struct Options {
     pub(crate) rounds: usize,
     pub(crate) length: load::Length,
     pub(crate) beside_publish: usize,
+    /// Whether the figures are worth keeping.
+    pub(crate) kept: bool,
 }
 
 impl Options {
@@ -29,10 +31,10 @@ impl Options {
         // `cargo test` runs benches with `--test` to see that they work: one short round.
         let mut options = if arguments.iter().any(|argument| argument == "--test") {
             let (length, beside_publish) = (load::SHORT, SHORT_SIZES[0]);
-            Self { sizes: SHORT_SIZES.to_vec(), rounds: 1, length, beside_publish }
+            Self { sizes: SHORT_SIZES.to_vec(), rounds: 1, length, beside_publish, kept: false }
         } else {
             let (length, beside_publish) = (load::LONG, BESIDE_PUBLISH);
-            Self { sizes: SIZES.to_vec(), rounds: ROUNDS, length, beside_publish }
+            Self { sizes: SIZES.to_vec(), rounds: ROUNDS, length, beside_publish, kept: true }
         };
         if let Some(sizes) = after("--sizes") {
             options.sizes = sizes.split(',').map(str::parse).collect::<Result<_, _>>()?;
