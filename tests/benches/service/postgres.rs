@@ -30,7 +30,7 @@ const COPY_BYTES: usize = 1 << 20;
 /// Users that the server may run as where the bench runs as root, which it refuses to.
 const USERS: [&str; 2] = ["postgres", "nobody"];
 /// Settings for reading what lies in memory.
-const SETTINGS: [&str; 16] = [
+const SETTINGS: [&str; 18] = [
     "listen_addresses=",
     "shared_buffers=2GB",
     "work_mem=64MB",
@@ -45,6 +45,9 @@ const SETTINGS: [&str; 16] = [
     "max_parallel_workers_per_gather=0",
     "track_activities=off",
     "track_counts=off",
+    // Pages lie in memory: with these costs every branch of the statement goes by its index, without a sort.
+    "random_page_cost=0.05",
+    "seq_page_cost=0.05",
     "enable_hashjoin=off",
     "enable_mergejoin=off",
 ];
@@ -182,7 +185,8 @@ fn command(program: &Path, user: Option<&User>, directory: &Path) -> Command {
         words.push("setpriv".into());
         words.push(format!("--reuid={id}").into());
         words.push(format!("--regid={group}").into());
-        words.push("--clear-groups".into());
+        // Should the bench be killed, the server ends with it.
+        words.extend(["--clear-groups", "--pdeathsig", "INT"].map(Into::into));
     }
     words.push(program.into());
     let mut words = words.into_iter();

@@ -168,31 +168,9 @@ impl Table {
     pub(crate) fn print(&self) {
         let figures = self.figures();
         let find = |name: &str| figures.iter().find(|(own, _)| own == name).and_then(|(_, figure)| *figure);
-        let told = |figure: Option<f64>, digits: usize| {
-            figure.map_or_else(|| "-".to_owned(), |figure| format!("{figure:.digits$}"))
-        };
         println!("over a socket, {} rounds, median", self.rounds.len());
         if !self.rounds.is_empty() {
-            println!(
-                "  {:12} {:>9} {:>9} {:>9} {:>8} {:>8} {:>8} {:>8} {:>8}",
-                "server", "lines", "CPU µs", "calls/s", "p50 ms", "p99 ms", "MB", "CPU x", "calls x"
-            );
-        }
-        for lines in &self.sizes {
-            for server in ["lookup", "sqlite", "sqlite_blob", "postgres"] {
-                let of = |name: &str, digits| told(find(&format!("{server}_{name}_{lines}")), digits);
-                let memory = find(&format!("{server}_memory_bytes_{lines}")).map(|bytes| bytes / 1e6);
-                println!(
-                    "  {server:12} {lines:>9} {:>9} {:>9} {:>8} {:>8} {:>8} {:>8} {:>8}",
-                    of("cpu_microseconds", 1),
-                    of("calls_per_second", 0),
-                    of("half_p50_milliseconds", 3),
-                    of("half_p99_milliseconds", 3),
-                    told(memory, 0),
-                    of("cpu_ratio", 1),
-                    of("throughput_ratio", 1),
-                );
-            }
+            self.print_servers(&find);
         }
         for (name, goal) in GOALS {
             let Some(figure) = find(name) else { continue };
@@ -207,6 +185,37 @@ impl Table {
         }
     }
 
+    /// The servers beside each other, as README.md has them.
+    fn print_servers(&self, find: &dyn Fn(&str) -> Option<f64>) {
+        println!(
+            "| server | vehicle lines | CPU a call | calls in a second | p50, p99 at half of it | memory | ours: CPU, calls |"
+        );
+        println!("|---|---|---|---|---|---|---|");
+        println!(
+            "| echo of the same bytes | | {} µs | {} | {}, {} ms | | |",
+            told(find("echo_cpu_microseconds"), 1),
+            told(find("echo_calls_per_second"), 0),
+            told(find("echo_half_p50_milliseconds"), 2),
+            told(find("echo_half_p99_milliseconds"), 2),
+        );
+        let servers = ["lookup"].into_iter().chain(RIVALS.iter().map(|(name, _)| *name));
+        for (server, lines) in servers.flat_map(|server| self.sizes.iter().map(move |lines| (server, lines)))
+        {
+            let of = |name: &str, digits| told(find(&format!("{server}_{name}_{lines}")), digits);
+            let memory = find(&format!("{server}_memory_bytes_{lines}")).map(|bytes| bytes / 1e6);
+            println!(
+                "| {server} | {lines} | {} µs | {} | {}, {} ms | {} MB | {}, {} |",
+                of("cpu_microseconds", 1),
+                of("calls_per_second", 0),
+                of("half_p50_milliseconds", 2),
+                of("half_p99_milliseconds", 2),
+                told(memory, 0),
+                of("cpu_ratio", 1),
+                of("throughput_ratio", 1),
+            );
+        }
+    }
+
     pub(crate) fn write(&self) -> Outcome<()> {
         let target = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../target/bench");
         std::fs::create_dir_all(&target)?;
@@ -215,4 +224,8 @@ impl Table {
             self.figures().into_iter().map(|(name, figure)| (name, of(figure))).collect();
         Ok(std::fs::write(target.join("service.json"), serde_json::to_vec_pretty(&figures)?)?)
     }
+}
+
+fn told(figure: Option<f64>, digits: usize) -> String {
+    figure.map_or_else(|| "-".to_owned(), |figure| format!("{figure:.digits$}"))
 }
