@@ -251,7 +251,10 @@ struct Sample {
     seconds: f64,
     resident: f64,
     descriptors: f64,
-    bytes: f64,
+    /// What the log and everything beside the store take: it grows for ever.
+    log_bytes: f64,
+    /// What the store takes, which is made anew from the log where it is lost.
+    store_bytes: f64,
     files: f64,
     publishes: f64,
     p50: f64,
@@ -392,10 +395,11 @@ struct Soaked {
 type Pick = fn(&Sample) -> f64;
 
 /// The figures that are told over time.
-const OVER_TIME: [(&str, &str, Pick); 6] = [
+const OVER_TIME: [(&str, &str, Pick); 7] = [
     ("resident", "bytes", |it| it.resident),
     ("descriptors", "", |it| it.descriptors),
-    ("disk", "bytes", |it| it.bytes),
+    ("log", "bytes", |it| it.log_bytes),
+    ("store", "bytes", |it| it.store_bytes),
     ("files", "", |it| it.files),
     ("p50", "ms", |it| it.p50),
     ("p99", "ms", |it| it.p99),
@@ -414,12 +418,13 @@ impl Soaked {
         publishes: usize,
         waits: &mut Vec<f64>,
     ) -> Outcome<()> {
-        let (bytes, files) = disk(&server.data);
+        let ((bytes, files), (store_bytes, _)) = (disk(&server.data), disk(&server.data.join("store")));
         let sample = Sample {
             seconds: begin.elapsed().as_secs_f64(),
             resident: server.resident()?,
             descriptors: server.descriptors()?,
-            bytes,
+            log_bytes: bytes - store_bytes,
+            store_bytes,
             files,
             publishes: publishes as f64,
             p50: quantile(waits, 0.5),
@@ -431,7 +436,7 @@ impl Soaked {
             sample.seconds,
             sample.resident / 1e6,
             sample.descriptors,
-            sample.bytes / 1e6,
+            bytes / 1e6,
             sample.files,
             sample.p50,
             sample.p99,
@@ -448,10 +453,11 @@ impl Soaked {
             figures.push((format!("{name}_first_third"), mean(self.thirds().0, pick)));
             figures.push((format!("{name}_last_third"), mean(self.thirds().1, pick)));
         }
-        figures.push(("disk_bytes_per_publish".into(), self.slope(|it| it.publishes, |it| it.bytes)));
+        figures.push(("log_bytes_per_publish".into(), self.slope(|it| it.publishes, |it| it.log_bytes)));
+        figures.push(("store_bytes_per_publish".into(), self.slope(|it| it.publishes, |it| it.store_bytes)));
         for (kind, waits) in &self.waits {
             let mut waits = waits.clone();
-            let name = kind.replace(' ', "_");
+            let name = kind.replace([' ', '-'], "_");
             figures.push((format!("{name}_calls"), waits.len() as f64));
             figures.push((format!("{name}_p50_milliseconds"), quantile(&mut waits, 0.5)));
             figures.push((format!("{name}_p99_milliseconds"), quantile(&mut waits, 0.99)));
@@ -502,19 +508,26 @@ impl Soaked {
         faults
     }
 
-    /// The first and the last third of the samples, one at least.
+    /// The samples but for the first tenth, in which the server warms up.
+    fn settled(&self) -> &[Sample] {
+        self.samples.get(self.samples.len() / 10..).unwrap_or_default()
+    }
+
+    /// The first and the last third of them, one sample at least.
     fn thirds(&self) -> (&[Sample], &[Sample]) {
-        let third = (self.samples.len() / 3).max(1);
-        let first = self.samples.get(..third).unwrap_or_default();
-        let last = self.samples.get(self.samples.len().saturating_sub(third)..).unwrap_or_default();
+        let samples = self.settled();
+        let third = (samples.len() / 3).max(1);
+        let first = samples.get(..third).unwrap_or_default();
+        let last = samples.get(samples.len().saturating_sub(third)..).unwrap_or_default();
         (first, last)
     }
 
     /// Least squares: by how much a figure grows with another.
     fn slope(&self, along: impl Fn(&Sample) -> f64, figure: impl Fn(&Sample) -> f64) -> f64 {
-        let (x_mean, y_mean) = (mean(&self.samples, &along), mean(&self.samples, &figure));
+        let samples = self.settled();
+        let (x_mean, y_mean) = (mean(samples, &along), mean(samples, &figure));
         let (mut product, mut square) = (0.0, 0.0);
-        for sample in &self.samples {
+        for sample in samples {
             let x = along(sample) - x_mean;
             product += x * (figure(sample) - y_mean);
             square += x * x;
