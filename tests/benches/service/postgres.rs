@@ -292,8 +292,7 @@ fn widths() -> [usize; 4] {
 /// The one statement: what it returns is the kind of the row and then its columns by type, empty where a kind has fewer.
 fn statement() -> String {
     let widths = widths();
-    let row = |kind: usize| {
-        let shape = &RESULTS[kind];
+    let row = |kind: usize, shape: &Shape| {
         let Shape { integers, texts, reals, blobs } = shape;
         let mut columns = vec![format!("{kind}::int8")];
         for ((names, width), of) in
@@ -304,9 +303,10 @@ fn statement() -> String {
         }
         columns.join(", ")
     };
-    let head = RESULTS[rows::HEAD].columns().join(", ");
-    let (heads, items, offers, parts) =
-        (row(rows::HEAD), row(rows::ITEMS), row(rows::OFFERS), row(rows::PARTS));
+    let [head, item, offer, part] = &RESULTS;
+    let (heads, items) = (row(rows::HEAD, head), row(rows::ITEMS, item));
+    let (offers, parts) = (row(rows::OFFERS, offer), row(rows::PARTS, part));
+    let head = head.columns().join(", ");
     format!(
         "WITH head AS MATERIALIZED (SELECT {head} FROM line JOIN fitment USING (fit) \
            WHERE make = $1 AND model = $2 AND audio = $3 AND first_year <= $4 \
