@@ -9,11 +9,14 @@ use std::task::{Context, Poll};
 use bytes::{Buf as _, BufMut as _, Bytes};
 use futures_util::future::BoxFuture;
 use tonic::body::Body;
-use tonic::codec::{Codec, DecodeBuf, Decoder, EncodeBuf, Encoder};
+use tonic::codec::{BufferSettings, Codec, DecodeBuf, Decoder, EncodeBuf, Encoder};
 use tonic::{Response, Status};
 use tower::Service;
 
 use crate::{Outcome, server};
+
+/// More than any reply has that is asked for here.
+const BUFFER_BYTES: usize = 32 << 10;
 
 /// Bytes as they are.
 #[derive(Clone, Copy, Default)]
@@ -41,6 +44,11 @@ impl Encoder for Raw {
     fn encode(&mut self, item: Bytes, buffer: &mut EncodeBuf<'_>) -> Result<(), Status> {
         buffer.put(item);
         Ok(())
+    }
+
+    fn buffer_settings(&self) -> BufferSettings {
+        // A reply of the usual size goes in without the buffer growing: an echo does not get better than that.
+        BufferSettings::new(BUFFER_BYTES, BUFFER_BYTES)
     }
 }
 
@@ -98,11 +106,5 @@ pub(crate) fn serve(_: &[String]) -> Outcome<()> {
     let replies: Vec<Vec<u8>> = serde_json::from_str(&line)?;
     let replies = Arc::new(replies.into_iter().map(Bytes::from).collect());
     let echo = Echo { replies, next: Arc::default() };
-    server::run(true, |listener| async {
-        let incoming = tokio_stream::wrappers::TcpListenerStream::new(listener);
-        let nodelay = tokio_stream::StreamExt::map(incoming, |stream| {
-            stream.and_then(|stream| stream.set_nodelay(true).map(|()| stream))
-        });
-        Ok(tonic::transport::Server::builder().add_service(echo).serve_with_incoming(nodelay).await?)
-    })
+    server::run(true, |listener| server::serve_alone(echo, listener))
 }

@@ -21,20 +21,20 @@ pub(crate) const LOOK_UP: PathAndQuery =
 /// A plan.
 pub(crate) const PLAN: PathAndQuery = PathAndQuery::from_static("/dashwright.v1.FitmentService/PlanInstall");
 /// Connections at once.
-const CONNECTIONS: usize = 4;
+pub(crate) const CONNECTIONS: usize = 4;
 /// Calls at once on each connection.
 const CALLS_EACH: usize = 16;
 
 /// How long a server is asked.
 #[derive(Clone, Copy)]
 pub(crate) struct Length {
-    warm_up: Duration,
-    measured: Duration,
+    pub(crate) warm_up: Duration,
+    pub(crate) measured: Duration,
 }
 
 /// For figures.
 pub(crate) const LONG: Length =
-    Length { warm_up: Duration::from_millis(500), measured: Duration::from_secs(3) };
+    Length { warm_up: Duration::from_millis(400), measured: Duration::from_secs(2) };
 /// To see that it works.
 pub(crate) const SHORT: Length =
     Length { warm_up: Duration::from_millis(50), measured: Duration::from_millis(200) };

@@ -1,25 +1,38 @@
-//! What a look-up costs over a socket, beside a raw echo of the same bytes: `cargo bench --bench service`.
+//! What a look-up costs over a socket, beside a raw echo of the same bytes and beside what a user would pick instead:
+//! `cargo bench --bench service -- [--sizes 150,15000] [--rounds 7]`.
 //!
 //! The bench starts itself again as servers, each a process of its own on a core of its own, and asks them in turns from
-//! the other core. Server CPU per call (user and system, from /proc) is the steadiest figure on a shared machine; every
-//! ratio is taken within one run, round by round, and the median is told. Figures go to target/bench/service.json.
+//! the other core: our service, an echo, and the same look-up on SQLite and on PostgreSQL (`rivals.rs`). Server CPU per call
+//! (user and system, from /proc) is the steadiest figure on a shared machine; every ratio is taken within one run, round by
+//! round, and the median is told. Figures go to target/bench/service.json.
 
 mod cpu;
+mod filling;
 mod floor;
+mod half_load;
 mod load;
+mod options;
+mod postgres;
 mod publish;
 mod questions;
+mod rivals;
+mod rows;
 mod server;
+mod sqlite;
+mod table;
 
 use std::error::Error;
+use std::path::Path;
+use std::time::Instant;
 
+use filling::Filling;
+use half_load::Waits;
 use load::Measured;
+use options::Options;
+use postgres::Cluster;
 use server::{Kind, Running};
-
-/// Vehicle lines of the smaller and of the larger dataset.
-const SIZES: [usize; 2] = [150, 150_000];
-/// Rounds; each asks every server once, so that a slow moment of the machine meets all of them.
-const ROUNDS: usize = 7;
+use sqlite::Form;
+use table::Table;
 
 /// Carts of a round, through one stream.
 const CARTS: usize = 2_000;
@@ -37,139 +50,165 @@ fn main() -> Outcome<()> {
         Some("serve") => server::serve(&arguments, true),
         Some("serve-unpinned") => server::serve(&arguments, false),
         Some("floor") => floor::serve(&arguments),
+        Some("sqlite-joined" | "sqlite-encoded") => sqlite::serve(&arguments),
+        Some("postgres") => postgres::serve(&arguments),
         // By itself: `cargo bench … --bench service -- beside-publish`.
         Some("beside-publish") => {
             cpu::pin(0)?;
-            let table = Table { beside: Some(beside_publish(SIZES[1])?), ..Table::default() };
+            let mut table = Table::default();
+            table.beside = Some(beside_publish(options::BESIDE_PUBLISH)?);
             table.print();
             Ok(())
         }
-        // `cargo test` runs benches with `--test` to see that they work: one short round.
-        _ if arguments.iter().any(|argument| argument == "--test") => compare(1, load::SHORT),
-        _ => compare(ROUNDS, load::LONG),
+        _ => compare(&Options::of(&arguments)?),
     }
 }
 
-fn compare(rounds: usize, length: load::Length) -> Outcome<()> {
+fn compare(options: &Options) -> Outcome<()> {
     cpu::pin(0)?;
-    let vehicles = questions::sample(SIZES[0])?;
-    let (asked, plans) = (questions::look_ups(&vehicles), questions::plans(&vehicles));
-    let carts = questions::carts(&vehicles);
-    let asked_large = questions::look_ups(&questions::sample(SIZES[1])?);
-    let (small_root, large_root) = (server::warm(SIZES[0])?, server::warm(SIZES[1])?);
-    let small = Running::start(&Kind::Service { directory: &small_root.path().join("data") })?;
-    let large = Running::start(&Kind::Service { directory: &large_root.path().join("data") })?;
-    let memory_per_line = large.resident()?.saturating_sub(small.resident()?) / (SIZES[1] - SIZES[0]) as u64;
-    let replies = load::replies(&small, &load::LOOK_UP, &asked)?;
-    let floor = Running::start(&Kind::Floor { replies: &replies })?;
-    let mut table = Table { memory_per_line, start_seconds: large.start_seconds, ..Table::default() };
-    for round in 0..rounds {
+    let cluster = Cluster::start()?;
+    if cluster.is_none() {
+        eprintln!("PostgreSQL is not installed: its figures are left out");
+    }
+    let scratch = tempfile::tempdir()?;
+    let grounds = options.sizes.iter().map(|lines| Ground::new(*lines, scratch.path(), cluster.as_ref()));
+    let grounds = grounds.collect::<Outcome<Vec<Ground>>>()?;
+    let (Some(small), Some(large)) = (grounds.first(), grounds.last()) else { return Err("no size".into()) };
+    let vehicles = questions::sample(small.lines)?;
+    let (plans, carts) = (questions::plans(&vehicles), questions::carts(&vehicles));
+    let floor = Running::start(&Kind::Floor { replies: &small.replies })?;
+    let mut table = Table::new(&options.sizes);
+    for round in 0..options.rounds {
+        let length = options.length;
         let measured = Round {
-            floor: load::measure(&floor, &load::LOOK_UP, &asked, length)?,
-            small: load::measure(&small, &load::LOOK_UP, &asked, length)?,
-            large: load::measure(&large, &load::LOOK_UP, &asked_large, length)?,
-            plan: load::measure(&small, &load::PLAN, &plans, length)?,
-            cart: load::measure_carts(&small, &carts, CARTS)?,
+            floor: Asked::of(&floor, &small.asked, length)?,
+            sizes: grounds.iter().map(|it| it.round(length)).collect::<Outcome<_>>()?,
+            plan: load::measure(&small.service, &load::PLAN, &plans, length)?,
+            cart: load::measure_carts(&small.service, &carts, CARTS)?,
         };
-        eprintln!("round {}: {measured}", round + 1);
+        eprintln!("round {}\n{}", round + 1, measured.told(&options.sizes));
         table.rounds.push(measured);
     }
-    table.memory_per_line =
-        large.resident()?.saturating_sub(small.resident()?) / (SIZES[1] - SIZES[0]) as u64;
-    table.start_seconds = large.start_seconds;
-    drop((small, large, floor));
-    let lines = if rounds > 1 { SIZES[1] } else { SIZES[0] };
-    table.beside = Some(beside_publish(lines)?);
+    table.resident_per_line = large.service.resident()?.saturating_sub(small.service.resident()?)
+        / (large.lines - small.lines).max(1) as u64;
+    table.start_seconds = large.service.start_seconds;
+    table.memory = grounds.iter().map(Ground::memory).collect::<Outcome<_>>()?;
+    drop((grounds, floor, cluster));
+    table.beside = Some(beside_publish(options.beside_publish)?);
     table.print();
-    table.write()
+    if options.kept { table.write() } else { Ok(()) }
 }
 
 fn beside_publish(lines: usize) -> Outcome<publish::Beside> {
     publish::measure(lines, &questions::look_ups(&questions::sample(lines)?))
 }
 
-/// One round: every server asked once.
+/// A dataset of one size with every server on it.
+struct Ground {
+    lines: usize,
+    asked: Vec<Vec<u8>>,
+    replies: Vec<Vec<u8>>,
+    service: Running,
+    joined: Running,
+    encoded: Running,
+    postgres: Option<Running>,
+    _data: tempfile::TempDir,
+}
+
+impl Ground {
+    fn new(lines: usize, scratch: &Path, cluster: Option<&Cluster>) -> Outcome<Self> {
+        let begin = Instant::now();
+        let told = |what: &str| eprintln!("{:6.1} s {lines} lines: {what}", begin.elapsed().as_secs_f64());
+        let asked = questions::look_ups(&questions::sample(lines)?);
+        let data = server::warm(lines)?;
+        told("the service is filled");
+        let service = Running::start(&Kind::Service { directory: &data.path().join("data") })?;
+        let replies = load::replies(&service, &load::LOOK_UP, &asked)?;
+        let filling = Filling::new(lines, &replies)?;
+        let on_sqlite = |form: Form, name: &str| -> Outcome<Running> {
+            let file = scratch.join(format!("{name}-{lines}"));
+            sqlite::fill(&file, form, &filling)?;
+            let rival = Running::start(&Kind::Sqlite { form, file: &file })?;
+            rivals::compare(name, &rival, &asked, &replies)?;
+            told(&format!("{name} is filled, {} bytes", std::fs::metadata(&file)?.len()));
+            Ok(rival)
+        };
+        let joined = on_sqlite(Form::Joined, "SQLite joined")?;
+        let encoded = on_sqlite(Form::Encoded, "SQLite encoded")?;
+        let on_postgres = |cluster: &Cluster| -> Outcome<Running> {
+            let database = format!("lines_{lines}");
+            cluster.fill(&database, &filling)?;
+            let rival = Running::start(&Kind::Postgres { cluster, database: &database })?;
+            rivals::compare("PostgreSQL", &rival, &asked, &replies)?;
+            told("PostgreSQL is filled");
+            Ok(rival)
+        };
+        let postgres = cluster.map(on_postgres).transpose()?;
+        Ok(Self { lines, asked, replies, service, joined, encoded, postgres, _data: data })
+    }
+
+    fn round(&self, length: load::Length) -> Outcome<Servers<Asked>> {
+        let of = |server: &Running| Asked::of(server, &self.asked, length);
+        Ok(Servers {
+            service: of(&self.service)?,
+            joined: of(&self.joined)?,
+            encoded: of(&self.encoded)?,
+            postgres: self.postgres.as_ref().map(of).transpose()?,
+        })
+    }
+
+    fn memory(&self) -> Outcome<Servers<u64>> {
+        Ok(Servers {
+            service: self.service.memory()?,
+            joined: self.joined.memory()?,
+            encoded: self.encoded.memory()?,
+            postgres: self.postgres.as_ref().map(Running::memory).transpose()?,
+        })
+    }
+}
+
+/// One thing of every server.
+struct Servers<T> {
+    service: T,
+    joined: T,
+    encoded: T,
+    postgres: Option<T>,
+}
+
+/// What a server did in a round: at most, and how long callers waited at half of it.
+struct Asked {
+    most: Measured,
+    half: Waits,
+}
+
+impl Asked {
+    fn of(server: &Running, requests: &[Vec<u8>], length: load::Length) -> Outcome<Self> {
+        let most = load::measure(server, &load::LOOK_UP, requests, length)?;
+        let half = half_load::measure(server, &load::LOOK_UP, requests, most.calls_per_second, length)?;
+        Ok(Self { most, half })
+    }
+}
+
+/// One round: every server asked once, so that a slow moment of the machine meets all of them.
 struct Round {
-    floor: Measured,
-    small: Measured,
-    large: Measured,
+    floor: Asked,
+    sizes: Vec<Servers<Asked>>,
     plan: Measured,
     cart: Measured,
 }
 
-impl std::fmt::Display for Round {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(
-            f,
-            "echo {}; {} lines {}; {} lines {}",
-            self.floor, SIZES[0], self.small, SIZES[1], self.large
-        )?;
-        write!(f, "; plan {}; cart {}", self.plan, self.cart)
-    }
-}
-
-/// All rounds.
-#[derive(Default)]
-struct Table {
-    rounds: Vec<Round>,
-    memory_per_line: u64,
-    start_seconds: f64,
-    beside: Option<publish::Beside>,
-}
-
-impl Table {
-    /// The median over the rounds.
-    fn median(&self, figure: impl Fn(&Round) -> f64) -> f64 {
-        let mut figures: Vec<f64> = self.rounds.iter().map(figure).collect();
-        figures.sort_by(f64::total_cmp);
-        figures.get(figures.len() / 2).copied().unwrap_or(f64::NAN)
-    }
-
-    fn figures(&self) -> Vec<(&'static str, f64)> {
-        let mut figures = vec![
-            ("echo_cpu_microseconds", self.median(|round| round.floor.cpu_microseconds)),
-            ("lookup_cpu_microseconds", self.median(|round| round.large.cpu_microseconds)),
-            ("lookup_cpu_over_floor", self.median(|r| r.small.cpu_microseconds / r.floor.cpu_microseconds)),
-            ("lookup_growth", self.median(|r| r.large.cpu_microseconds / r.small.cpu_microseconds)),
-            ("plan_cpu_microseconds", self.median(|round| round.plan.cpu_microseconds)),
-            ("plan_cpu_over_lookup", self.median(|r| r.plan.cpu_microseconds / r.small.cpu_microseconds)),
-            ("plan_cpu_over_floor", self.median(|r| r.plan.cpu_microseconds / r.floor.cpu_microseconds)),
-            ("plan_calls_per_second", self.median(|round| round.plan.calls_per_second)),
-            ("plan_reply_bytes", self.median(|round| round.plan.reply_bytes)),
-            ("cart_cpu_microseconds", self.median(|round| round.cart.cpu_microseconds)),
-            ("carts_per_second", self.median(|round| round.cart.calls_per_second)),
-            ("echo_calls_per_second", self.median(|round| round.floor.calls_per_second)),
-            ("lookup_calls_per_second", self.median(|round| round.large.calls_per_second)),
-            ("reply_bytes", self.median(|round| round.small.reply_bytes)),
-            ("resident_bytes_per_line", self.memory_per_line as f64),
-            ("warm_start_seconds", self.start_seconds),
-        ];
-        if let Some(it) = &self.beside {
-            figures.extend([
-                ("lookup_idle_p50_milliseconds", it.idle_p50),
-                ("lookup_idle_p99_milliseconds", it.idle_p99),
-                ("lookup_beside_publish_p50_milliseconds", it.publish_p50),
-                ("lookup_beside_publish_p99_milliseconds", it.publish_p99),
-                ("lookup_beside_publish_max_milliseconds", it.publish_max),
-                ("publish_seconds", it.publish_seconds),
-            ]);
+impl Round {
+    fn told(&self, sizes: &[usize]) -> String {
+        let of =
+            |it: &Asked| format!("{}, at half of it {:.3} and {:.3} ms", it.most, it.half.p50, it.half.p99);
+        let mut text = format!("  echo {}\n", of(&self.floor));
+        for (lines, it) in sizes.iter().zip(&self.sizes) {
+            text += &format!("  {lines} lines {}\n", of(&it.service));
+            text +=
+                &format!("    SQLite joined {}\n    SQLite encoded {}\n", of(&it.joined), of(&it.encoded));
+            text +=
+                &it.postgres.as_ref().map(|it| format!("    PostgreSQL {}\n", of(it))).unwrap_or_default();
         }
-        figures
-    }
-
-    fn print(&self) {
-        println!("over a socket, {} rounds, median", self.rounds.len());
-        for (name, figure) in self.figures() {
-            println!("  {name:40} {figure:>12.3}");
-        }
-    }
-
-    fn write(&self) -> Outcome<()> {
-        let target = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../target/bench");
-        std::fs::create_dir_all(&target)?;
-        let figures: serde_json::Map<_, _> =
-            self.figures().into_iter().map(|(name, figure)| (name.to_owned(), figure.into())).collect();
-        std::fs::write(target.join("service.json"), serde_json::to_vec_pretty(&figures)?)?;
-        Ok(())
+        text + &format!("  plan {}; cart {}", self.plan, self.cart)
     }
 }

@@ -95,7 +95,7 @@ async fn publish(server: &Running) -> Outcome<()> {
     Ok(())
 }
 
-fn milliseconds(sorted: &[Duration], part: f64) -> f64 {
+pub(crate) fn milliseconds(sorted: &[Duration], part: f64) -> f64 {
     let place = ((sorted.len() as f64 * part) as usize).min(sorted.len().saturating_sub(1));
     sorted.get(place).map_or(f64::NAN, |time| time.as_secs_f64() * 1e3)
 }

@@ -44,34 +44,63 @@ pub(crate) fn carts(vehicles: &[v1::VehicleQuestion]) -> Vec<v1::CheckCartReques
     carts.collect()
 }
 
+/// A generated line as a caller may ask for it.
+pub(crate) struct Generated {
+    /// The question that leaves this line with one audio option.
+    pub(crate) question: v1::VehicleQuestion,
+    /// The record.
+    pub(crate) vehicle_id: String,
+    /// Its last model year.
+    pub(crate) last_year: u32,
+}
+
 /// Questions about lines spread evenly over a dataset of this size.
 pub(crate) fn sample(lines: usize) -> Outcome<Vec<v1::VehicleQuestion>> {
-    let records: Vec<Record> = dashwright_demo::scaled(lines).collect();
-    let generated: Vec<&Vehicle> = records
-        .iter()
-        .filter_map(|record| match record {
-            Record::Vehicle(vehicle) if vehicle.id.as_str().starts_with("gen-") => Some(&**vehicle),
-            _ => None,
-        })
-        .collect();
-    let step = (generated.len() / QUESTIONS).max(1);
-    let names: std::collections::BTreeMap<&str, &str> = records
-        .iter()
-        .filter_map(|record| match record {
-            Record::Vocabulary(term) => Some((term.id.as_str(), term.name.as_str())),
-            _ => None,
-        })
-        .collect();
-    let chosen = generated.iter().step_by(step).take(QUESTIONS);
-    let requests = chosen.map(|vehicle| {
-        let option = vehicle.audio_options.first().map(|option| option.code.to_string()).unwrap_or_default();
-        v1::VehicleQuestion {
-            model_year: vehicle.years.from().get().into(),
-            make: names.get(vehicle.make.as_str()).map(|name| (*name).to_owned()).unwrap_or_default(),
-            model: vehicle.model.to_string(),
-            audio_option: option,
-            ..v1::VehicleQuestion::default()
+    let step = (lines / QUESTIONS).max(1);
+    let mut chosen = Vec::new();
+    generated(lines, |number, line| {
+        if number % step == 0 && chosen.len() < QUESTIONS {
+            chosen.push(line()?.question);
         }
-    });
-    Ok(requests.collect())
+        Ok(())
+    })?;
+    Ok(chosen)
+}
+
+/// Every generated line of a dataset of this size with its number, made where it is asked for.
+pub(crate) fn generated(
+    lines: usize,
+    mut each: impl FnMut(usize, &dyn Fn() -> Outcome<Generated>) -> Outcome<()>,
+) -> Outcome<()> {
+    let (mut names, mut number) = (std::collections::BTreeMap::new(), 0);
+    for record in dashwright_demo::scaled(lines) {
+        match record {
+            // The makes stand before the lines.
+            Record::Vocabulary(term) => {
+                names.insert(term.id.to_string(), term.name.to_string());
+            }
+            Record::Vehicle(vehicle) if vehicle.id.as_str().starts_with("gen-") => {
+                each(number, &|| {
+                    let make = names.get(vehicle.make.as_str()).ok_or("a make without a name")?;
+                    as_asked(&vehicle, make)
+                })?;
+                number += 1;
+            }
+            _ => {}
+        }
+    }
+    Ok(())
+}
+
+fn as_asked(vehicle: &Vehicle, make: &str) -> Outcome<Generated> {
+    let option = vehicle.audio_options.first().ok_or("a line without audio")?;
+    let question = v1::VehicleQuestion {
+        model_year: vehicle.years.from().get().into(),
+        make: make.to_owned(),
+        model: vehicle.model.to_string(),
+        audio_option: option.code.to_string(),
+        ..v1::VehicleQuestion::default()
+    };
+    let last_year = vehicle.years.to().get().into();
+    Ok(Generated { question, vehicle_id: vehicle.id.to_string(), last_year })
 }

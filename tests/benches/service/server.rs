@@ -1,5 +1,6 @@
 //! The service as a process of its own, and the handle by which the bench holds a server.
 
+use std::convert::Infallible;
 use std::io::{BufRead as _, BufReader, Read as _, Write as _};
 use std::path::Path;
 use std::process::{Child, ChildStdin, Command, Stdio};
@@ -13,11 +14,14 @@ use dashwright_model::exchange::parse_line;
 use dashwright_model::record::RecordKind;
 use dashwright_store::Store;
 use tokio::net::TcpListener;
+use tonic::body::Body;
+use tonic::server::NamedService;
 
-use crate::{Outcome, cpu};
+use crate::postgres::Cluster;
+use crate::{Outcome, cpu, sqlite};
 
 /// The core of the servers; the bench itself runs on the other one.
-const CORE: usize = 1;
+pub(crate) const CORE: usize = 1;
 
 /// Records of an edit: what 480 KiB surely hold.
 const DRAFTED_AT_ONCE: usize = 200;
@@ -38,6 +42,20 @@ pub(crate) enum Kind<'a> {
     Floor {
         /// The replies.
         replies: &'a [Vec<u8>],
+    },
+    /// SQLite in the process of the handler.
+    Sqlite {
+        /// How it answers.
+        form: sqlite::Form,
+        /// The file.
+        file: &'a Path,
+    },
+    /// PostgreSQL beside the process of the handler.
+    Postgres {
+        /// The server.
+        cluster: &'a Cluster,
+        /// The database.
+        database: &'a str,
     },
 }
 
@@ -66,6 +84,8 @@ fn made(lines: usize, draft: bool) -> Outcome<tempfile::TempDir> {
 /// A server that runs until it is dropped.
 pub(crate) struct Running {
     child: Child,
+    /// The process of a database that works for it.
+    beside: Option<u32>,
     _input: ChildStdin,
     pub(crate) address: String,
     pub(crate) start_seconds: f64,
@@ -79,6 +99,15 @@ impl Running {
             Kind::Service { directory } => command.arg("serve").arg(directory),
             Kind::Unpinned { directory } => command.arg("serve-unpinned").arg(directory),
             Kind::Floor { .. } => command.arg("floor"),
+            Kind::Sqlite { form: sqlite::Form::Joined, file } => command.arg("sqlite-joined").arg(file),
+            Kind::Sqlite { form: sqlite::Form::Encoded, file } => command.arg("sqlite-encoded").arg(file),
+            Kind::Postgres { cluster, database } => {
+                command.arg("postgres").arg(cluster.socket()).arg(database)
+            }
+        };
+        let beside = match kind {
+            Kind::Postgres { cluster, .. } => Some(cluster.process()),
+            _ => None,
         };
         let mut child = command.stdin(Stdio::piped()).stdout(Stdio::piped()).spawn()?;
         let mut input = child.stdin.take().ok_or("no input")?;
@@ -89,11 +118,21 @@ impl Running {
         let mut address = String::new();
         BufReader::new(child.stdout.take().ok_or("no output")?).read_line(&mut address)?;
         let start_seconds = began.elapsed().as_secs_f64();
-        Ok(Self { child, _input: input, address: address.trim().to_owned(), start_seconds })
+        if address.is_empty() {
+            return Err("a server did not begin".into());
+        }
+        Ok(Self { child, beside, _input: input, address: address.trim().to_owned(), start_seconds })
     }
 
     pub(crate) fn cpu_microseconds(&self) -> Outcome<f64> {
-        cpu::microseconds(self.child.id())
+        let beside = self.beside.map(cpu::tree_microseconds).transpose()?;
+        Ok(cpu::microseconds(self.child.id())? + beside.unwrap_or_default())
+    }
+
+    /// Memory of it and of a database that works for it, what processes share counted once.
+    pub(crate) fn memory(&self) -> Outcome<u64> {
+        let beside = self.beside.map(cpu::tree_resident).transpose()?;
+        Ok(cpu::tree_resident(self.child.id())? + beside.unwrap_or_default())
     }
 
     pub(crate) fn resident(&self) -> Outcome<u64> {
@@ -134,6 +173,24 @@ pub(crate) fn run<F: Future<Output = Outcome<()>>>(
             () = input_closed() => Ok(()),
         }
     })
+}
+
+/// Serves one service as it is, the way that the floor is served.
+pub(crate) async fn serve_alone<S>(service: S, listener: TcpListener) -> Outcome<()>
+where
+    S: tower::Service<http::Request<Body>, Response = http::Response<Body>, Error = Infallible>
+        + NamedService
+        + Clone
+        + Send
+        + Sync
+        + 'static,
+    S::Future: Send + 'static,
+{
+    let incoming = tokio_stream::wrappers::TcpListenerStream::new(listener);
+    let nodelay = tokio_stream::StreamExt::map(incoming, |stream| {
+        stream.and_then(|stream| stream.set_nodelay(true).map(|()| stream))
+    });
+    Ok(tonic::transport::Server::builder().add_service(service).serve_with_incoming(nodelay).await?)
 }
 
 async fn input_closed() {

@@ -47,7 +47,7 @@ impl Service {
     ) -> Result<(), mpsc::error::SendError<Answer>> {
         let mut view: Option<Arc<View>> = None;
         let mut count = 0;
-        while let Some(cart) = self.arriving(&mut carts, account.as_deref()).await {
+        while let Some(cart) = self.arriving(&mut carts).await {
             count += 1;
             let answer = self.next(cart, count, &mut view).await;
             let ends = answer.is_err();
@@ -59,24 +59,19 @@ impl Service {
         Ok(())
     }
 
-    /// The next cart, once it is its turn. When the service goes down what has arrived is answered; what comes later goes to
+    /// The next cart. When the service goes down what has arrived is answered; what comes later goes to
     /// another one.
     async fn arriving(
         &self,
         carts: &mut (impl Stream<Item = Result<v1::CheckCartsRequest, Status>> + Unpin),
-        account: Option<&Account>,
     ) -> Option<Result<v1::CheckCartsRequest, Status>> {
         // A stream of small carts must not keep other calls from the processor.
         tokio::task::yield_now().await;
-        let cart = tokio::select! {
+        tokio::select! {
             biased;
-            cart = carts.next() => cart?,
-            () = self.going_down() => return Some(Err(Refusal::Draining.into())),
-        };
-        if let Some(account) = account {
-            account.turn().await;
+            cart = carts.next() => cart,
+            () = self.going_down() => Some(Err(Refusal::Draining.into())),
         }
-        Some(cart)
     }
 
     /// The answer to the next cart, or what ends the stream.
