@@ -7,6 +7,7 @@
 use std::sync::{Arc, OnceLock};
 
 use bytes::Bytes;
+use dashwright_api::v1;
 use dashwright_engine::View;
 use dashwright_planner::{Fitment, JobCounts, WeakestEvidence, look_up};
 use dashwright_snapshot::{Candidate, RecordIx, Snapshot};
@@ -73,6 +74,8 @@ impl Weighter<PlanKey, SharedAnswer> for ByBytes {
 #[derive(Debug)]
 pub(crate) struct Answers {
     pub(crate) view: Arc<View>,
+    /// The revision as the first field of an answer, encoded once: its two texts take as long as finding the vehicle.
+    revision: Vec<u8>,
     fingerprints: Fingerprints,
     cells: Vec<Cells>,
     plans: OnceLock<Cache<PlanKey, SharedAnswer, ByBytes>>,
@@ -83,8 +86,17 @@ impl Answers {
         let sets = view.snapshot().option_sets().iter();
         let empty = |count: usize| (0..count).map(|_| OnceLock::new()).collect();
         let cells = sets.map(|set| Cells { all: OnceLock::new(), each: empty(set.options.len()) }).collect();
-        let fingerprints = Fingerprints::of(&view);
-        Self { view, fingerprints, cells, plans: OnceLock::new() }
+        let (fingerprints, revision) = (Fingerprints::of(&view), revision_field(&view));
+        Self { view, revision, fingerprints, cells, plans: OnceLock::new() }
+    }
+
+    /// What is a call's own, encoded with the revision before it. The revision is the first field of every answer that is made
+    /// of two parts, and `own` leaves it out.
+    pub(crate) fn own(&self, own: &impl prost::Message) -> Bytes {
+        let mut bytes = Vec::with_capacity(self.revision.len() + own.encoded_len());
+        bytes.extend_from_slice(&self.revision);
+        own.encode_raw(&mut bytes);
+        bytes.into()
     }
 
     /// The answer for candidates, each with one option: from its cell where they are one line with all of its options or
@@ -146,8 +158,31 @@ impl Answers {
     }
 }
 
+fn revision_field(view: &View) -> Vec<u8> {
+    let revision = Some(to_proto::dataset_revision(view));
+    v1::LookUpFitmentResponse { revision, ..v1::LookUpFitmentResponse::default() }.encode_to_vec()
+}
+
 fn encode(snapshot: &Snapshot, candidates: &[Candidate]) -> SharedAnswer {
     let fitment: Fitment = look_up(snapshot, candidates);
     let message = to_proto::shared_answer(snapshot, &fitment);
     SharedAnswer::plain(message.encode_to_vec().into(), fitment.weakest)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_revision_is_the_first_field_of_every_answer_of_two_parts() {
+        let revision = Some(v1::DatasetRevision { token: "T".into(), number: 7, content_hash: "h".into() });
+        let remaining_lines = 3;
+        let plan = v1::PlanInstallResponse { revision: revision.clone(), ..Default::default() };
+        let look_up = v1::LookUpFitmentResponse { revision: revision.clone(), ..Default::default() };
+        assert_eq!(plan.encode_to_vec(), look_up.encode_to_vec());
+        // What stands first is also encoded first.
+        let whole = v1::PlanInstallResponse { revision, remaining_lines, ..Default::default() };
+        let rest = v1::PlanInstallResponse { remaining_lines, ..Default::default() };
+        assert_eq!(whole.encode_to_vec(), [plan.encode_to_vec(), rest.encode_to_vec()].concat());
+    }
 }

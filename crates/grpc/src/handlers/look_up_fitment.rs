@@ -9,7 +9,7 @@ use prost::Message as _;
 
 use super::asked::{next_question, weakest};
 use crate::from_proto::{FieldFaults, read_at, vehicle_question};
-use crate::shared::{Answers, SharedAnswer};
+use crate::shared::SharedAnswer;
 use crate::{Refusal, Service, to_proto};
 
 impl Service {
@@ -27,22 +27,20 @@ impl Service {
         let many = found.total > MAX_CANDIDATES;
         let shared = if many { too_many(snapshot, &question)? } else { answers.of(&candidates) };
 
-        let own = own(&answers, &found, &candidates, &shared);
-        Ok(Reply { own: own.encode_to_vec().into(), shared: shared.bytes })
+        let own = own(snapshot, &found, &candidates, &shared);
+        Ok(Reply { own: answers.own(&own), shared: shared.bytes })
     }
 }
 
-/// What is the call's own: everything that the shared answer does not have.
+/// What is the call's own, but for the revision: everything that the shared answer does not have.
 fn own(
-    answers: &Answers,
+    snapshot: &Snapshot,
     found: &Identified,
     candidates: &[Candidate],
     shared: &SharedAnswer,
 ) -> v1::LookUpFitmentResponse {
-    let snapshot = answers.view.snapshot();
     let weakest = weakest(snapshot, candidates, shared.weakest.clone());
     v1::LookUpFitmentResponse {
-        revision: Some(to_proto::dataset_revision(&answers.view)),
         candidates: candidates.iter().filter_map(|one| to_proto::candidate(snapshot, one)).collect(),
         remaining_lines: u32::try_from(found.total).unwrap_or(u32::MAX),
         matches: to_proto::matches(&found.matched, &found.unmatched),

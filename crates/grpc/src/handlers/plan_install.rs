@@ -36,7 +36,6 @@ impl Service {
 /// The answer: what is the call's own, and what it shares.
 fn reply(answers: &Answers, asked: &Asked<'_>, shared: SharedAnswer) -> Reply {
     let own = v1::PlanInstallResponse {
-        revision: Some(to_proto::dataset_revision(&answers.view)),
         candidates: asked.candidate_messages(),
         remaining_lines: asked.remaining_lines(),
         matches: asked.matches(),
@@ -46,7 +45,7 @@ fn reply(answers: &Answers, asked: &Asked<'_>, shared: SharedAnswer) -> Reply {
         jobs: Some(to_proto::job_counts(&asked.jobs(shared.jobs))),
         ..v1::PlanInstallResponse::default()
     };
-    Reply { own: own.encode_to_vec().into(), shared: shared.bytes }
+    Reply { own: answers.own(&own), shared: shared.bytes }
 }
 
 /// What of a plan is not the call's own.
