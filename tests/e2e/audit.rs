@@ -2,6 +2,8 @@
 
 use std::time::Duration;
 
+use base64::Engine as _;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use dashwright_api::v1;
 use dashwright_api::v1::audit_service_client::AuditServiceClient;
 use dashwright_api::v1::curation_service_client::CurationServiceClient;
@@ -10,6 +12,7 @@ use dashwright_log::{Digest, leaf_hash, read_trail, verify_consistency, verify_i
 use dashwright_tests::change::{change, draft, make, publish};
 use dashwright_tests::refused::Refused;
 use dashwright_tests::service::{Home, Running};
+use sha2::{Digest as _, Sha256};
 use tonic::Code;
 use tonic::transport::Channel;
 use v1::get_proof_request::Proof;
@@ -319,4 +322,33 @@ async fn keys_are_made_listed_and_revoked_over_the_wire() {
     assert_eq!(operator.list_keys(v1::ListKeysRequest {}).await.unwrap().into_inner().keys.len(), 3);
     let mut dead = KeyServiceClient::with_interceptor(running.channel.clone(), with(&till.text));
     assert_eq!(told(dead.list_keys(v1::ListKeysRequest {}).await.unwrap_err()).reason, "KEY_REVOKED");
+}
+
+/// The form of a page token is no secret: whoever reads the sources makes one whose checksum holds. It may not make the service
+/// look through more than there is.
+#[tokio::test]
+async fn pages_that_nobody_gave_out_are_within_the_trail() {
+    let (_home, running) = Running::demo().await.unwrap();
+    let (_, mut audit) = clients(&running);
+    let all = entries(&mut audit, v1::ListEntriesRequest::default()).await;
+    let none = "record: None, actor: None, kind: None, draft: None, from_time: None, to_time: None";
+    for end in [u64::MAX, 1 << 40, 1_000] {
+        let page_token = forged(end, &format!("entries Filter {{ {none} }} false false"));
+        let request =
+            v1::ListEntriesRequest { page_token, page_size: 500, ..v1::ListEntriesRequest::default() };
+        let page = audit.list_entries(request).await.unwrap().into_inner();
+        assert_eq!((page.total, page.entries.len()), (all.len() as u64, all.len()), "{end}");
+        let page_token = forged(end, "revisions");
+        let request = v1::ListRevisionsRequest { page_token, page_size: 500 };
+        let page = audit.list_revisions(request).await.unwrap().into_inner();
+        assert_eq!(page.revisions.len(), 1, "{end}");
+    }
+}
+
+/// A page token as the service makes them, written here once more: form, pin, place, and the beginning of a hash over them and
+/// what the request asks for.
+fn forged(pin: u64, request: &str) -> String {
+    let content = format!("1.{pin}.0");
+    let sum = Sha256::new().chain_update(&content).chain_update([0]).chain_update(request).finalize();
+    URL_SAFE_NO_PAD.encode(format!("{content}.{}", URL_SAFE_NO_PAD.encode(&sum[..12])))
 }

@@ -62,7 +62,12 @@ impl Tree {
     /// When cargo cannot describe the workspace or a file cannot be read.
     pub fn read() -> Result<Self, Box<dyn Error>> {
         let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("..").canonicalize()?;
-        Ok(Self::new(read_files(&root)?, &target_roots(&metadata()?, &root)))
+        let mut roots = target_roots(&metadata()?, &root);
+        // The fuzzer is a workspace of its own, and proves like a test.
+        let fuzzer =
+            MetadataCommand::new().manifest_path(root.join("tests/fuzz/Cargo.toml")).no_deps().exec()?;
+        roots.extend(target_roots(&fuzzer, &root).into_iter().map(|(path, _)| (path, true)));
+        Ok(Self::new(read_files(&root)?, &roots))
     }
 
     /// Follows `mod` declarations from the target roots (path, test only) through the given files.

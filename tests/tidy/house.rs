@@ -294,16 +294,20 @@ fn reason_values(tree: &Tree) -> Vec<ReasonValue> {
 
 /// What is locked below its floor, every version of it.
 fn lock_file_floors(tree: &Tree) -> Vec<Violation> {
-    let Some(text) = tree.files.get("Cargo.lock") else { return Vec::new() };
+    let locks = tree.files.iter().filter(|(path, _)| path.rsplit('/').next() == Some("Cargo.lock"));
+    locks.flat_map(|(path, text)| below_floors(path, text)).collect()
+}
+
+fn below_floors(path: &str, text: &str) -> Vec<Violation> {
     let Some(toml::Value::Array(packages)) = look_up(text, &["package"]) else {
-        return vec![Violation::new("Cargo.lock", 0, "is no lock file")];
+        return vec![Violation::new(path, 0, "is no lock file")];
     };
     let below = |package: &toml::Value| {
         let (name, version) = (package.get("name")?.as_str()?, package.get("version")?.as_str()?);
         let (_, floor) = FLOORS.iter().find(|(own, _)| *own == name)?;
         let read = |text: &str| Version::parse(text).ok();
         let fine = read(version)? >= read(floor)?;
-        (!fine).then(|| Violation::new("Cargo.lock", 0, format!("locks {name} {version}, at least {floor}")))
+        (!fine).then(|| Violation::new(path, 0, format!("locks {name} {version}, at least {floor}")))
     };
     packages.iter().filter_map(below).collect()
 }

@@ -100,7 +100,8 @@ impl Engine {
         latest_first: bool,
         (skip, limit): (usize, usize),
     ) -> Result<Listed, TrailError> {
-        let mut sequences = filter.sequences(&self.shared, size)?;
+        // Whoever pages may say any size: what is looked through is never more than there is.
+        let mut sequences = filter.sequences(&self.shared, size.min(self.trail_size()))?;
         if latest_first {
             sequences.reverse();
         }
@@ -121,7 +122,7 @@ impl Engine {
     /// # Errors
     /// See [`TrailError`].
     pub fn revisions_before(&self, before: u64, limit: usize) -> Result<Vec<RevisionFacts>, TrailError> {
-        let last = before.saturating_sub(1);
+        let last = before.saturating_sub(1).min(self.view().revision());
         let first = last.saturating_sub(limit as u64);
         let mut found = Vec::new();
         for revision in (first + 1..=last).rev() {

@@ -178,6 +178,8 @@ fn with_reason(response: Response<Body>) -> Response<Body> {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+
     use super::*;
 
     #[test]
@@ -198,5 +200,16 @@ mod tests {
         assert_eq!(deadline(&headers), LIMITS.deadline);
         headers.insert("grpc-timeout", "5m".parse().unwrap());
         assert_eq!(deadline(&headers), Duration::from_millis(5));
+    }
+
+    proptest! {
+        /// Any header is a timeout as the protocol writes it (gRPC over HTTP/2, "Timeout"), or is none.
+        #[test]
+        fn any_header_is_a_timeout_or_none(text in prop_oneof!["[0-9]{0,9}[HMSmun]", ".{0,12}"]) {
+            let proper = (2..=9).contains(&text.len())
+                && text.ends_with(['H', 'M', 'S', 'm', 'u', 'n'])
+                && text[..text.len() - 1].bytes().all(|byte| byte.is_ascii_digit());
+            prop_assert_eq!(timeout(&text).is_some(), proper, "{}", text);
+        }
     }
 }

@@ -220,6 +220,8 @@ fn checksum(content: &str, request: &str) -> String {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+
     use super::*;
 
     fn token(skip: usize, request: &str) -> String {
@@ -244,6 +246,41 @@ mod tests {
         }
         for junk in ["x", "????", "AAAA", &good[1..]] {
             assert_eq!(decode(junk, "list part"), None, "{junk}");
+        }
+    }
+
+    proptest! {
+        /// Whatever a list is pinned to is read back, and continues no other request.
+        #[test]
+        fn tokens_are_read_back(pin in ".{0,40}", skip: usize, request in ".{0,40}", other in ".{0,40}") {
+            let token = encode(&as_text(&pin), skip, &request);
+            let (read, text) = decode(&token, &request).unwrap();
+            prop_assert_eq!((read, from_text(&text)), (skip, Some(pin)));
+            prop_assert!(request == other || decode(&token, &other).is_none());
+        }
+
+        /// A token that was changed in any way is refused, never taken for another.
+        #[test]
+        fn no_changed_token_is_taken(at in 0..60_usize, put in "[A-Za-z0-9_=.-]{0,3}", leave in 0..4_usize) {
+            let good = token(40, "list part");
+            let at = at.min(good.len());
+            let changed = format!("{}{put}{}", &good[..at], &good[(at + leave).min(good.len())..]);
+            prop_assert!(changed == good || decode(&changed, "list part").is_none(), "{}", changed);
+        }
+
+        /// A page that nobody gave out, with a checksum that holds, is a page of nothing.
+        #[test]
+        fn a_forged_page_is_empty_or_within_the_list(skip: usize, size in 1..50_usize, items in 0..100_usize) {
+            let all: Vec<usize> = (0..items).collect();
+            let request = || "list".to_owned();
+            let page = PinnedPage { skip, size, pin: None, request: request() };
+            let (shown, next) = page.part("seven", &all);
+            prop_assert!(shown.len() <= size && (next.is_empty() || shown.len() == size));
+            let page = Page { skip, size, freshness: Freshness::Latest, request: request() };
+            prop_assert_eq!(page.part(&all), shown);
+            let page = GrowingPage { skip, size, end: Some(u64::MAX), request: request() };
+            let next = page.next(u64::MAX, shown.len(), items);
+            prop_assert_eq!(next.is_empty(), shown.is_empty() || skip + shown.len() >= items);
         }
     }
 }

@@ -1,5 +1,6 @@
 //! The server: services, reflection, health, limits, and an orderly end.
 
+use std::convert::Infallible;
 use std::fmt;
 
 use dashwright_api::replies::fitment_service_server::FitmentServiceServer;
@@ -9,10 +10,13 @@ use dashwright_api::v1::curation_service_server::CurationServiceServer;
 use dashwright_api::v1::feedback_service_server::FeedbackServiceServer;
 use dashwright_api::v1::key_service_server::KeyServiceServer;
 use dashwright_api::v1::sheet_service_server::SheetServiceServer;
+use http::{Request, Response};
 use tokio::net::TcpListener;
+use tonic::body::Body;
 use tonic::service::Routes;
 use tonic::transport::Server;
 use tonic_health::server::HealthReporter;
+use tower::Layer as _;
 
 use crate::Service;
 use crate::auth::{Access, AuthLayer};
@@ -112,6 +116,18 @@ impl Serving {
             .add_service(reflection().build_v1().map_err(ServeError::Reflection)?)
             .add_service(reflection().build_v1alpha().map_err(ServeError::Reflection)?);
         Ok(Self { routes: routes.routes().prepare(), guard: GuardLayer::new(), auth, health, service })
+    }
+
+    /// The services without a connection before them, as one that has them in its own process asks: guarded and only for those
+    /// who may call, as over a connection, but for the limits that a connection has. Whoever asks says in the extensions of the
+    /// request which [`Peer`](crate::Peer) it is.
+    #[must_use]
+    pub fn without_connection(
+        &self,
+    ) -> impl tower::Service<Request<Body>, Response = Response<Body>, Error = Infallible, Future: Send>
+    + Clone
+    + use<> {
+        self.guard.layer(self.auth.layer(self.routes.clone()))
     }
 
     /// Says that the service is going down, so that balancers send no more calls.

@@ -40,6 +40,8 @@ fn is_hidden(letter: char) -> bool {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+
     use super::*;
 
     #[test]
@@ -53,6 +55,27 @@ mod tests {
             ("zwei\nZeilen, größer ≥ 3 Ω", "zwei\nZeilen, größer ≥ 3 Ω"),
         ] {
             assert_eq!(escaped(given), shown, "{given:?}");
+        }
+    }
+
+    /// Reads the five references that HTML and XML share, written here once more.
+    fn unescaped(text: &str) -> String {
+        let references = [("&#60;", "<"), ("&#62;", ">"), ("&#34;", "\""), ("&#39;", "'")];
+        let plain =
+            references.iter().fold(text.to_owned(), |text, (code, letter)| text.replace(code, letter));
+        // Last, so that what stood for itself is not read twice.
+        plain.replace("&#38;", "&")
+    }
+
+    proptest! {
+        #[test]
+        fn any_text_stays_a_text(text in "[\\PC<>&\"'#;0-9\n\t]{0,60}|(?s).{0,60}") {
+            let shown = escaped(&text);
+            prop_assert!(!shown.contains(['<', '>', '"', '\'']), "{}", shown);
+            prop_assert!(!shown.chars().any(is_hidden), "{:?}", shown);
+            if !text.chars().any(is_hidden) {
+                prop_assert_eq!(unescaped(&shown), text);
+            }
         }
     }
 }

@@ -18,7 +18,7 @@ impl Service {
         let page = faults.or(page)?;
         self.blocking(move |engine| {
             let end = page.end.unwrap_or_else(|| engine.view().revision());
-            let before = (end + 1).saturating_sub(page.skip as u64);
+            let before = end.saturating_add(1).saturating_sub(page.skip as u64);
             let found = engine.revisions_before(before, page.size)?;
             let revisions = found.iter().map(|facts| to_proto::revision(engine, facts)).collect();
             let total = usize::try_from(end).unwrap_or(usize::MAX);

@@ -1,5 +1,7 @@
 //! Files of carts: what is read of them, and with which place and reason they are refused.
 
+use proptest::prelude::*;
+
 use super::*;
 
 fn given() -> v1::CheckCartRequest {
@@ -139,4 +141,60 @@ fn a_file_is_read_by_the_end_of_its_name() {
     assert!(matches!(error, CartFileError::UnknownForm), "{error:?}");
     let error = carts(&directory.path().join("none.json"), &given()).unwrap_err();
     assert!(matches!(error, CartFileError::Unreadable(_)), "{error:?}");
+}
+
+/// A cart as JSON, by a writer of others: what a file says of its lines.
+fn as_json(lines: &[(String, u32)]) -> String {
+    let lines: Vec<_> = lines
+        .iter()
+        .map(|(item, quantity)| serde_json::json!({ "item": item, "quantity": quantity }))
+        .collect();
+    serde_json::json!({ "lines": lines }).to_string()
+}
+
+/// The same as a table, by the writer of the crate `csv`.
+fn as_table(lines: &[(String, u32)]) -> Vec<u8> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer.write_record(HEADER).unwrap();
+    lines
+        .iter()
+        .for_each(|(item, quantity)| writer.write_record([item.as_str(), &quantity.to_string()]).unwrap());
+    writer.into_inner().unwrap()
+}
+
+fn some_lines() -> impl Strategy<Value = Vec<(String, u32)>> {
+    let item = prop_oneof!["[a-z0-9-]{1,12}", "[^\\p{Z}\\p{C}]{1,12}", "[a-z\",]{1,6} [0-9,\"]{1,6}"];
+    proptest::collection::vec((item, 1..u32::MAX), 1..6)
+}
+
+proptest! {
+    #[test]
+    fn lines_are_read_as_they_were_written(lines in some_lines()) {
+        let wanted: Vec<(&str, u32)> = lines.iter().map(|(item, quantity)| (item.as_str(), *quantity)).collect();
+        let read = table(&as_table(&lines)).unwrap();
+        prop_assert_eq!(pairs(&read), wanted.clone());
+        let Carts::One(cart) = json(as_json(&lines).as_bytes(), &given()).unwrap() else { panic!("many") };
+        prop_assert_eq!(pairs(&cart.lines), wanted);
+    }
+
+    /// Bytes of any kind, and files with bytes put in and left out, are read or refused with words; a row with its line.
+    #[test]
+    fn no_file_is_too_odd(
+        lines in some_lines(), at in 0.0..1.0, put in proptest::collection::vec(any::<u8>(), 0..8), leave in 0..20_usize,
+    ) {
+        for mut bytes in [as_table(&lines), as_json(&lines).into_bytes(), put.clone()] {
+            let begin = ((bytes.len() as f64) * at) as usize;
+            bytes.splice(begin..(begin + leave).min(bytes.len()), put.iter().copied());
+            let last = bytes.iter().filter(|byte| **byte == b'\n').count() as u64 + 1;
+            if let Err(error) = table(&bytes) {
+                prop_assert!(!told(&error).is_empty());
+                if let CartFileError::Rows { rows } = &error {
+                    prop_assert!(rows.iter().all(|(line, _)| (2..=last).contains(line)), "{:?} of {}", rows, last);
+                }
+            }
+            if let Err(error) = json(&bytes, &given()) {
+                prop_assert!(!told(&error).is_empty());
+            }
+        }
+    }
 }
