@@ -36,7 +36,10 @@ const INCARNATION: &str = "fuzz-0";
 const WATCH: &str = "/dashwright.v1.AuditService/WatchRevisions";
 
 /// The deadline of a call that names none: a call that waits for a revision which never comes waits no longer.
-const PATIENCE: &str = "100m";
+const PATIENCE: &str = "300m";
+
+/// That of a call whose answer is needed: a slow machine is no fault.
+const LONG: &str = "10S";
 
 /// What a path begins with whose method changes nothing.
 const READS: &[&str] = &[
@@ -155,7 +158,8 @@ impl Service {
             let method = self.methods.iter().find(|method| method.name() == *name).expect("a method").clone();
             let mut reader = serde_json::Deserializer::from_str(request);
             let message = DynamicMessage::deserialize(method.input(), &mut reader).expect("a request");
-            let answer = self.ask(&path_of(&method), &[message.encode_to_vec()], &[]).expect("a path");
+            let headers = [("grpc-timeout", LONG.to_owned())];
+            let answer = self.ask(&path_of(&method), &[message.encode_to_vec()], &headers).expect("a path");
             assert!(answer.status.is_none(), "{name}: {:?}", answer.status);
             for message in answer.messages {
                 let message = DynamicMessage::decode(method.output(), message.as_slice()).expect("an answer");
