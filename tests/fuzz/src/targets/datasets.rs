@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use dashwright_model::exchange::{Reader, to_line};
-use dashwright_planner::{Request, gist, plan, rests_on, split};
+use dashwright_planner::{Request, gist, plan, split};
 use dashwright_sheet::{Paper, PictureKind, Revision, SheetInput, bench_sheet, pictures};
 use dashwright_snapshot::identify::YearSet;
 use dashwright_snapshot::{Candidate, LineIx, RecordIx, Snapshot, SourceRecord};
@@ -42,7 +42,6 @@ fn job(snapshot: &Snapshot, candidate: Candidate, radio: RecordIx) {
     let plans = plan(snapshot, &candidates, radio, &Request::default());
     let _ =
         (split(&plans), gist(snapshot, radio, &plans), dashwright_planner::look_up(snapshot, &candidates));
-    let _ = rests_on;
     for group in plans.groups.iter().take(1) {
         let input = SheetInput {
             snapshot,

@@ -5,7 +5,7 @@ use std::str::FromStr;
 
 use dashwright_engine::RevisionToken;
 use dashwright_engine::keys::{KeyId, KeyText};
-use dashwright_log::{Checkpoint, Digest, Kind, Note, Origin, PublicKey, SignedText};
+use dashwright_log::{Digest, Kind, Note, Origin, PublicKey, SignedText};
 use dashwright_model::RecordKey;
 use dashwright_model::vin::{MakerCode, Position7Rule, Vin, VinPattern};
 use dashwright_quantity::{
@@ -64,7 +64,7 @@ fn notes(text: &str) {
         assert_eq!(format!("{}\n{signatures}", signed.text()), text);
     }
     let Ok(note) = Note::parse(text) else { return };
-    let (Checkpoint { .. }, unsigned) = (note.checkpoint(), note.checkpoint().encode_unsigned());
+    let unsigned = note.checkpoint().encode_unsigned();
     assert!(text.starts_with(&unsigned), "the checkpoint is written as {unsigned:?}");
     assert_eq!(
         Note::parse(&unsigned).map(|it| it.checkpoint().clone()).ok().as_ref(),
@@ -86,7 +86,7 @@ fn numbers_of_vehicles(text: &str) {
     }
     match VinPattern::parse(text) {
         Ok(pattern) => {
-            assert_eq!(VinPattern::parse(&pattern.to_string()).ok(), Some(pattern.clone()));
+            assert_eq!(VinPattern::parse(&pattern.to_string()).ok(), Some(pattern));
             let _ = (pattern.maker_code(), pattern.specificity());
         }
         Err(error) => assert!(!error.faults().is_empty()),

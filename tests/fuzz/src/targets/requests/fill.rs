@@ -109,9 +109,9 @@ impl<'a> Choices<'a> {
 
     fn is_there(&self, field: &str, choice: u8) -> bool {
         if !self.sensible {
-            choice % 3 != 0
+            !choice.is_multiple_of(3)
         } else if WANTED.contains(&field) {
-            choice % 8 != 0
+            !choice.is_multiple_of(8)
         } else if SELDOM.contains(&field) {
             choice % 16 == 1
         } else {
