@@ -9,11 +9,11 @@ use crate::{seeds, targets};
 /// get fewer. The fuzzer goes on from there.
 const CASES: &[(&str, u32)] = &[
     ("datasets", 150),
-    ("directories", 150),
+    ("directories", 60),
     ("histories", 150),
     ("identities", 200),
     ("lines", 1_500),
-    ("requests", 2_500),
+    ("requests", 1_500),
     ("tables", 1_500),
     ("texts", 20_000),
     ("trails", 1_500),

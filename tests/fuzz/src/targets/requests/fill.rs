@@ -88,11 +88,17 @@ impl<'a> Choices<'a> {
     pub(super) fn headers(&mut self) -> Vec<(&'static str, String)> {
         match self.byte() % 8 {
             1 => vec![("grpc-timeout", self.text(""))],
-            2 => vec![("grpc-timeout", format!("{}{}", self.byte(), char::from(self.byte() % 128)))],
+            2 => vec![("grpc-timeout", self.short_timeout())],
             3 => vec![("x-request-id", self.text(""))],
             4 => vec![("authorization", format!("Bearer {}", self.text("")))],
             _ => Vec::new(),
         }
+    }
+
+    /// A timeout that is short, or is none: with a long one, a call that waits for a later revision waits that long.
+    fn short_timeout(&mut self) -> String {
+        let (count, unit) = (self.byte(), char::from(self.byte() % 128));
+        format!("{count}{}", if matches!(unit, 'H' | 'M' | 'S') { 'u' } else { unit })
     }
 
     pub(super) fn message(&mut self, descriptor: &MessageDescriptor, depth: u8) -> DynamicMessage {
@@ -165,10 +171,10 @@ impl<'a> Choices<'a> {
 
     /// Mostly small, sometimes at an end of a range, sometimes anything.
     fn number(&mut self, field: &str) -> u64 {
-        match (field, self.byte()) {
-            ("model_year", choice) if self.sensible => return 2_000 + u64::from(choice % 25),
-            ("page_size" | "quantity" | "sequence" | "offset" | "weight", choice) if self.sensible => {
-                return u64::from(choice % 5);
+        match field {
+            "model_year" if self.sensible => return 2_000 + u64::from(self.byte() % 25),
+            "page_size" | "quantity" | "sequence" | "offset" | "weight" if self.sensible => {
+                return u64::from(self.byte() % 5);
             }
             _ => {}
         }

@@ -36,7 +36,7 @@ const INCARNATION: &str = "fuzz-0";
 const WATCH: &str = "/dashwright.v1.AuditService/WatchRevisions";
 
 /// The deadline of a call that names none: a call that waits for a revision which never comes waits no longer.
-const PATIENCE: &str = "300m";
+const PATIENCE: &str = "150m";
 
 /// That of a call whose answer is needed: a slow machine is no fault.
 const LONG: &str = "10S";
@@ -166,9 +166,10 @@ impl Service {
                 self.words.learn("", &Value::Message(message));
             }
         }
-        for revision in [0, 1, 2, 3, u64::MAX] {
-            self.words.add("token", &RevisionToken::new(INCARNATION, revision).to_string());
-        }
+        let token = |revision| RevisionToken::new(INCARNATION, revision).to_string();
+        [0, 1, 2, u64::MAX].iter().for_each(|revision| self.words.add("token", &token(*revision)));
+        // Whoever asks for a later one waits for it.
+        [0, 1].iter().for_each(|revision| self.words.add("at_least", &token(*revision)));
         self.words.finish();
         self.changes = 0;
     }

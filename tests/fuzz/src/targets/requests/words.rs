@@ -28,7 +28,6 @@ const FORMS: &[(&str, &[&str])] = &[
 const ALIKE: &[(&str, &str)] = &[
     ("page_token", "next_page_token"),
     ("exactly", "token"),
-    ("at_least", "token"),
     ("after", "token"),
     ("from", "token"),
     ("to", "token"),
