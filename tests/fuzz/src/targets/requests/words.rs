@@ -28,10 +28,10 @@ const FORMS: &[(&str, &[&str])] = &[
 const ALIKE: &[(&str, &str)] = &[
     ("page_token", "next_page_token"),
     ("exactly", "token"),
-    ("after", "token"),
+    ("after", "at_least"),
     ("from", "token"),
     ("to", "token"),
-    ("revision", "token"),
+    ("revision", "at_least"),
     ("draft_id", "draft"),
     ("excluded_part_ids", "part_id"),
     ("in_hand_part_ids", "part_id"),
