@@ -153,18 +153,6 @@ impl Serving {
         self.guard.layer(self.auth.layer(self.routes.clone()))
     }
 
-    /// The services without a connection before them, as one that has them in its own process asks: guarded and only for those
-    /// who may call, as over a connection, but for the limits that a connection has. Whoever asks says in the extensions of the
-    /// request which [`Peer`](crate::Peer) it is.
-    #[must_use]
-    pub fn without_connection(
-        &self,
-    ) -> impl tower::Service<Request<Body>, Response = Response<Body>, Error = Infallible, Future: Send>
-    + Clone
-    + use<> {
-        self.guard.layer(self.auth.layer(self.routes.clone()))
-    }
-
     /// Says that the service is going down, so that balancers send no more calls.
     pub async fn going_down(&self) {
         self.health.set_not_serving::<FitmentServiceServer<Service>>().await;
