@@ -142,7 +142,7 @@ impl Serving {
     }
 
     /// The services without a connection before them, as one that has them in its own process asks: guarded and only for those
-    /// who may call, as over a connection, but for the limits that a connection has. Whoever asks says in the extensions of the
+    /// who may call, as over a connection, but for the limits of connections and of callers. Whoever asks says in the extensions of the
     /// request which [`Peer`](crate::Peer) it is.
     #[must_use]
     pub fn without_connection(
