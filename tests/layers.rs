@@ -175,6 +175,29 @@ fn engine_and_grpc_name_no_log_implementation() -> Result<(), Box<dyn Error>> {
 }
 
 #[test]
+fn no_crate_asks_for_a_newer_compiler_than_is_promised() -> Result<(), Box<dyn Error>> {
+    let metadata = metadata()?;
+    let promised =
+        metadata.workspace_packages().into_iter().filter_map(|package| package.rust_version.as_ref()).min();
+    let promised = promised.ok_or("no package of the workspace states its oldest compiler")?;
+    let asks = metadata
+        .packages
+        .iter()
+        .filter(|package| package.rust_version.as_ref().is_some_and(|it| it > promised));
+    let newer: Vec<String> = asks.map(|package| format!("{} {}", package.name, package.version)).collect();
+    assert!(
+        newer.is_empty(),
+        "Rust {promised} is promised, and these ask for a newer one:\n{}",
+        newer.join("\n")
+    );
+    assert!(
+        metadata.packages.iter().any(|package| package.rust_version.as_ref() == Some(promised)),
+        "nothing asks for it"
+    );
+    Ok(())
+}
+
+#[test]
 fn the_table_agrees_with_itself() {
     for room in ROOMS {
         for name in room.may.iter().chain(room.never) {
