@@ -133,7 +133,7 @@ fn why_not(demand: &Demand<'_>, met: Met) -> Vec<Reason> {
         return Vec::new();
     }
     let mut reasons: Vec<Reason> = demand.refusal_reasons().cloned().collect();
-    if reasons.is_empty() && met == Met::ByNothingKnown {
+    if reasons.is_empty() && met == Met::ByNothingKnown && !demand.radio_lacks() {
         reasons.push(Reason::NoPartMeets { need: demand.need });
     }
     reasons

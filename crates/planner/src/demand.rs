@@ -123,6 +123,11 @@ fn weigh<'a>(job: &JobView<'a>, arisen: Arisen, parts: &mut PartRefusals) -> Dem
 }
 
 impl Demand<'_> {
+    /// Whether the radio can not be served with it at all, so that no part was looked at: nothing is said of parts then.
+    pub(crate) fn radio_lacks(&self) -> bool {
+        self.why.iter().any(|reason| matches!(reason, Reason::RadioLacks { .. }))
+    }
+
     /// Says how much it matters to the caller.
     fn matter(&mut self, job: &JobView<'_>) {
         let radio_asks = asks(job.radio, self.need);

@@ -34,7 +34,9 @@ pub(crate) fn no_way(job: &JobView<'_>, demands: &[Demand<'_>], currency: Option
     let mut reasons: Vec<Reason> = Vec::new();
     let without_gaps = uncovered.iter().filter(|demand| !gaps(demand));
     for demand in without_gaps {
-        reasons.push(Reason::NoPartMeets { need: demand.need });
+        if !demand.radio_lacks() {
+            reasons.push(Reason::NoPartMeets { need: demand.need });
+        }
         reasons.extend(demand.why.iter().filter(|reason| tells_why_not(reason)).cloned());
         reasons.extend(demand.refusal_reasons().cloned());
     }
@@ -96,11 +98,11 @@ fn left_over(job: &JobView<'_>, demands: &[Demand<'_>], currency: Option<Currenc
     let of = |need| demands.iter().find(move |demand| demand.need == need);
     let mut reasons = Vec::new();
     for demand in missed.iter().filter_map(|need| of(*need)) {
-        reasons.push(if demand.offers.is_empty() {
-            Reason::NoPartMeets { need: demand.need }
-        } else {
-            Reason::NotTogether { need: demand.need }
-        });
+        if !demand.offers.is_empty() {
+            reasons.push(Reason::NotTogether { need: demand.need });
+        } else if !demand.radio_lacks() {
+            reasons.push(Reason::NoPartMeets { need: demand.need });
+        }
         reasons.extend(demand.why.iter().filter(|reason| tells_why_not(reason)).cloned());
         reasons.extend(demand.refusal_reasons().cloned());
     }
