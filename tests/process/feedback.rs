@@ -123,7 +123,7 @@ fn what_is_told_wrongly_is_refused_with_what_to_do() {
         assert_eq!(ended.status.code(), Some(2), "{bad:?}: {ended:?}");
     }
     let none = demo.text(&["outcome", "list", "--state", "all"]);
-    assert!(none.contains("there is no such outcome"), "{none}");
+    assert!(none.contains("no outcome is like that"), "{none}");
     demo.process.terminate().unwrap();
     assert!(demo.process.ended().unwrap().success());
 }

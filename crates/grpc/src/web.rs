@@ -52,6 +52,10 @@ pub async fn serve_web(
 ) -> Result<(), ServeError> {
     let Serving { routes, guard, auth, callers, health: _, service } = serving;
     let known = origins.clone();
+    #[expect(
+        clippy::result_large_err,
+        reason = "the layer wants a whole response, and few calls are refused here"
+    )]
     let from_known_page = ValidateRequestHeaderLayer::custom(move |request: &mut Request<Body>| {
         match request.headers().get(ORIGIN) {
             Some(origin) if !known.contains(origin) => Err(strange()),

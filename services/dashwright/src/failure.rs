@@ -395,7 +395,7 @@ impl Failure {
             }
             Self::AddressInUse { address } => {
                 return Some(format!(
-                    "end the other program, or choose another port: --listen {}:0 takes a free one",
+                    "end the other program, or choose another port: {}:0 takes a free one",
                     address.ip()
                 ));
             }

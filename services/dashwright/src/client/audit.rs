@@ -4,7 +4,7 @@ use dashwright_api::v1;
 use dashwright_log::Note;
 
 use super::connection::Connection;
-use super::file::write_whole;
+use super::file::{Existing, write_whole};
 use super::json::{Layout, json};
 use super::proof::proof;
 use crate::args::{Audit, AuditCheckpoint, AuditList};
@@ -66,7 +66,8 @@ async fn checkpoint(arguments: AuditCheckpoint) -> Result<(), Failure> {
     let answer = connection.answer(connection.audit().get_checkpoint(v1::GetCheckpointRequest {}).await)?;
     let note = Note::parse(&answer.checkpoint).map_err(KeepingFailure::Checkpoint)?;
     if let Some(file) = &to {
-        write_whole(file, &answer.checkpoint)?;
+        // An earlier one is the proof that nothing before it was rewritten.
+        write_whole(file, &answer.checkpoint, Existing::Keep)?;
     }
     if client.json {
         return out::print(&json("GetCheckpointResponse", &answer, Layout::Wide)?);

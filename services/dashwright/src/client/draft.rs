@@ -13,7 +13,7 @@ use super::bulk;
 use super::change::Change;
 use super::check::check;
 use super::connection::Connection;
-use super::file::write_whole;
+use super::file::{Existing, write_whole};
 use super::import::import;
 use super::json::{Layout, json};
 use super::open::open;
@@ -117,7 +117,7 @@ async fn publish(arguments: DraftPublish) -> Result<(), Failure> {
     let request = v1::PublishDraftRequest { change: change.message(), draft_id, etag, validate_only };
     let answer = change.outcome(connection.answer(connection.curation().publish_draft(request).await))?;
     if let Some(file) = &checkpoint_file {
-        change.outcome(write_whole(file, &answer.checkpoint).map_err(Failure::from))?;
+        change.outcome(write_whole(file, &answer.checkpoint, Existing::Replace).map_err(Failure::from))?;
     }
     print("PublishDraftResponse", &answer, client.json, |answer, columns| {
         if validate_only {

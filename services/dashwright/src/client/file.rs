@@ -109,9 +109,9 @@ impl Pending {
 /// Writes a whole file.
 ///
 /// # Errors
-/// When the operating system refuses; then nothing is there that was not.
-pub(super) fn write_whole(path: &Path, text: &str) -> Result<(), KeepingFailure> {
-    let mut file = Pending::begin(path, Existing::Replace, Readers::Everybody)?;
+/// When the operating system refuses, or there is one that must stay; then nothing is there that was not.
+pub(super) fn write_whole(path: &Path, text: &str, existing: Existing) -> Result<(), KeepingFailure> {
+    let mut file = Pending::begin(path, existing, Readers::Everybody)?;
     file.write(text.as_bytes())?;
     file.finish()
 }

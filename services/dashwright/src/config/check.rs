@@ -119,6 +119,7 @@ impl Found {
         if let Some(directory) = &data {
             self.data(directory, arguments.init, by);
         }
+        self.addresses(settings);
         for key in [LISTEN, WEB_LISTEN, OPERATIONS_LISTEN] {
             let Some(address) = settings.get(key) else { continue };
             if by == By::Check {
@@ -216,6 +217,19 @@ impl Found {
             },
             Ok(()) => {}
             Err(error) => self.faults.push(error.into()),
+        }
+    }
+
+    /// Whether every listener has an address of its own; port 0 is another one each time.
+    fn addresses(&mut self, settings: &Settings) {
+        for (one, other) in
+            [(LISTEN, WEB_LISTEN), (LISTEN, OPERATIONS_LISTEN), (WEB_LISTEN, OPERATIONS_LISTEN)]
+        {
+            let (Some(address), also) = (settings.get(one), settings.get(other)) else { continue };
+            if also == Some(address) && address.port() != 0 {
+                let (one, other) = (one.name(), other.name());
+                self.faults.push(Fault::SameAddress { one, other, address }.into());
+            }
         }
     }
 

@@ -2,6 +2,7 @@
 
 use std::fmt;
 use std::io;
+use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
 use super::value::Trouble;
@@ -91,6 +92,16 @@ pub(crate) enum Fault {
         name: String,
         /// The variable that it resembles most.
         nearest: String,
+    },
+    /// Two listeners are to have one address.
+    #[error("`{one}` and `{other}` are both {address}")]
+    SameAddress {
+        /// One of the settings.
+        one: &'static str,
+        /// The other.
+        other: &'static str,
+        /// The address.
+        address: SocketAddr,
     },
     /// A file is no TOML; what the library says of it.
     #[error("{place}: {message}")]
@@ -191,6 +202,7 @@ impl Fault {
             Self::Toml { .. } | Self::NotUtf8 { .. } => {
                 "the file is TOML in UTF-8, one setting a line, as `listen = \"127.0.0.1:61761\"`"
             }
+            Self::SameAddress { .. } => "give each a port of its own",
             Self::Unreadable { .. } | Self::File { .. } => "name a file that you may read",
             Self::TooLarge { .. } => "is it the right file?",
             Self::Missing { .. } => {

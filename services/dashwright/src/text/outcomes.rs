@@ -28,7 +28,7 @@ pub(crate) fn outcomes(answer: &v1::ListOutcomesResponse, last: bool, columns: u
         one(&mut page, outcome);
     }
     if answer.outcomes.is_empty() && answer.next_page_token.is_empty() && last {
-        page.line(0, "there is no such outcome");
+        page.line(0, "no outcome is like that");
     }
     more(&mut page, &answer.next_page_token, last);
     page.finish()

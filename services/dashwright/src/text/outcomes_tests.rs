@@ -75,7 +75,7 @@ Outcome 43: worked
 there are more: say --all, or --page-token NEXT",
     );
     let none = outcomes(&v1::ListOutcomesResponse::default(), true, COLUMNS);
-    check(&none, "there is no such outcome");
+    check(&none, "no outcome is like that");
 }
 
 #[test]
