@@ -1,5 +1,6 @@
 //! Carts over a real socket: unary, and as a stream with order, correlation ids, one revision and errors of their own.
 
+use bytes::Bytes;
 use dashwright_api::v1::check_carts_response::Result as Checked;
 use dashwright_api::v1::read_at::At;
 use dashwright_api::v1::{
@@ -8,6 +9,7 @@ use dashwright_api::v1::{
 };
 use dashwright_tests::refused::Refused;
 use dashwright_tests::service::{Running, demo_lines};
+use prost::Message as _;
 use tokio_stream::StreamExt as _;
 use tonic::Code;
 
@@ -161,5 +163,40 @@ async fn every_malformed_field_of_an_order_is_told_at_once() {
         "radio_id",
     ];
     assert_eq!(paths, expected);
+    running.stop().await.unwrap();
+}
+
+/// Other clients than ours put every message into a frame of its own, and send as many as the window has room for.
+#[tokio::test(flavor = "multi_thread")]
+async fn thousands_of_carts_in_small_frames_are_no_attack() {
+    const CARTS: usize = 4_000;
+    let (_home, running) = Running::demo().await.unwrap();
+    let stream = tokio::net::TcpStream::connect(running.address).await.unwrap();
+    let mut client = h2::client::Builder::new();
+    client.data_frame_budget(1 << 24);
+    let (client, connection) = client.handshake::<_, Bytes>(stream).await.unwrap();
+    let connection = tokio::spawn(connection);
+    let path = format!("http://{}/dashwright.v1.FitmentService/CheckCarts", running.address);
+    let request =
+        http::Request::post(path).header("content-type", "application/grpc").header("te", "trailers");
+    let mut client = client.ready().await.unwrap();
+    let (answer, mut send) = client.send_request(request.body(()).unwrap(), false).unwrap();
+    let vehicle = Some(VehicleQuestion { words: "tamsel".to_owned(), ..Default::default() });
+    let small = named(0, CheckCartRequest { vehicle, ..Default::default() }).encode_to_vec();
+    assert!(small.len() < 60, "{} bytes", small.len());
+    let length = u32::try_from(small.len()).unwrap().to_be_bytes();
+    let message = Bytes::from([&[0][..], &length, &small].concat());
+    for number in 1..=CARTS {
+        send.send_data(message.clone(), number == CARTS).unwrap();
+    }
+    let mut body = answer.await.unwrap().into_body();
+    while let Some(piece) = body.data().await {
+        let piece = piece.unwrap();
+        body.flow_control().release_capacity(piece.len()).unwrap();
+    }
+    let trailers = body.trailers().await.unwrap().unwrap();
+    assert_eq!(trailers["grpc-status"], "0", "{trailers:?}");
+    drop((client, body));
+    connection.abort();
     running.stop().await.unwrap();
 }

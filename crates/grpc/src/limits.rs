@@ -57,9 +57,12 @@ pub struct Limits {
     pub error_resets: usize,
     /// Streams that a client may have reset before they were looked at (rapid reset).
     pub pending_resets: usize,
-    /// Bytes that a client may send on one connection, and on one call, before they are looked at: one largest request, so
-    /// that it never waits for a round trip.
+    /// Bytes that a client may send on one connection before they are looked at. The transport takes it for an attack when half
+    /// as many bytes are missing from small frames (to 256 bytes each): enough for what fits into the window of one call.
     pub window_bytes: u32,
+    /// Bytes of one call among them, as HTTP/2 has it by default: no more than 4,096 messages of 16 bytes, so that a stream of
+    /// small carts is not taken for an attack.
+    pub call_window_bytes: u32,
     /// How long a connection may take to say that it speaks HTTP/2: it does so with its first packet, also over a bad line.
     pub preface: Duration,
     /// How often a quiet connection is pinged.
@@ -107,7 +110,8 @@ pub const LIMITS: Limits = Limits {
     header_bytes: 16 << 10,
     error_resets: 1_024,
     pending_resets: 20,
-    window_bytes: 1 << 20,
+    window_bytes: 2 << 20,
+    call_window_bytes: (1 << 16) - 1,
     preface: Duration::from_secs(5),
     keepalive: Duration::from_secs(30),
     keepalive_timeout: Duration::from_secs(10),
@@ -209,6 +213,7 @@ impl Limits {
             ("error_resets", count(self.error_resets)),
             ("pending_resets", count(self.pending_resets)),
             ("window_bytes", self.window_bytes.into()),
+            ("call_window_bytes", self.call_window_bytes.into()),
             ("preface_seconds", seconds(self.preface)),
             ("keepalive_seconds", seconds(self.keepalive)),
             ("keepalive_timeout_seconds", seconds(self.keepalive_timeout)),

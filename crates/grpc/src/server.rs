@@ -214,7 +214,7 @@ pub(crate) fn limited() -> Server {
     Server::builder()
         .http2_max_local_error_reset_streams(Some(LIMITS.error_resets))
         .http2_max_pending_accept_reset_streams(Some(LIMITS.pending_resets))
-        .initial_stream_window_size(LIMITS.window_bytes)
+        .initial_stream_window_size(LIMITS.call_window_bytes)
         .initial_connection_window_size(LIMITS.window_bytes)
         .max_concurrent_streams(Some(LIMITS.streams_per_connection))
         .http2_max_header_list_size(Some(LIMITS.header_bytes))

@@ -9,6 +9,7 @@ use std::time::Instant;
 
 use dashwright_engine::keys::ServerSecret;
 use dashwright_engine::{Engine, Ground, Origin, Put, Surroundings};
+use dashwright_grpc::LIMITS;
 use dashwright_log::{FileCheckpoints, FileLog, FileOptions, Head, Log};
 use dashwright_model::exchange::parse_line;
 use dashwright_model::record::RecordKind;
@@ -16,6 +17,7 @@ use dashwright_store::Store;
 use tokio::net::TcpListener;
 use tonic::body::Body;
 use tonic::server::NamedService;
+use tonic::transport::Server;
 
 use crate::postgres::Cluster;
 use crate::{Outcome, cpu, sqlite};
@@ -190,7 +192,10 @@ where
     let nodelay = tokio_stream::StreamExt::map(incoming, |stream| {
         stream.and_then(|stream| stream.set_nodelay(true).map(|()| stream))
     });
-    Ok(tonic::transport::Server::builder().add_service(service).serve_with_incoming(nodelay).await?)
+    let (call, all) = (LIMITS.call_window_bytes, LIMITS.window_bytes);
+    // As the service has it: with a smaller window the transport takes 128 calls at once for an attack.
+    let mut server = Server::builder().initial_stream_window_size(call).initial_connection_window_size(all);
+    Ok(server.add_service(service).serve_with_incoming(nodelay).await?)
 }
 
 async fn input_closed() {
