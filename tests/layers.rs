@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::error::Error;
 
 use cargo_metadata::{DependencyKind, Metadata};
-use dashwright_tests::tree::{Module, Tree, metadata, tokens_of};
+use dashwright_tests::tree::{Module, Tree, metadata, metadata_of_all, tokens_of};
 use syn::Item;
 
 /// One crate of the house.
@@ -176,7 +176,7 @@ fn engine_and_grpc_name_no_log_implementation() -> Result<(), Box<dyn Error>> {
 
 #[test]
 fn no_crate_asks_for_a_newer_compiler_than_is_promised() -> Result<(), Box<dyn Error>> {
-    let metadata = metadata()?;
+    let metadata = metadata_of_all()?;
     let promised =
         metadata.workspace_packages().into_iter().filter_map(|package| package.rust_version.as_ref()).min();
     let promised = promised.ok_or("no package of the workspace states its oldest compiler")?;

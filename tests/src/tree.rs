@@ -94,6 +94,15 @@ pub fn metadata() -> Result<Metadata, cargo_metadata::Error> {
     MetadataCommand::new().manifest_path(manifest).no_deps().exec()
 }
 
+/// The same with every crate of the lock file.
+///
+/// # Errors
+/// When cargo can not be asked.
+pub fn metadata_of_all() -> Result<Metadata, cargo_metadata::Error> {
+    let manifest = Path::new(env!("CARGO_MANIFEST_DIR")).join("../Cargo.toml");
+    MetadataCommand::new().manifest_path(manifest).exec()
+}
+
 /// One token and the line it stands on; brackets are tokens of their own.
 pub type Token = (String, usize);
 
