@@ -269,16 +269,27 @@ def check_health(service: Service) -> None:
 
 
 def check_end(service: Service, channel: grpc.Channel) -> None:
-    """While a stream holds the drain, it is alive and not ready; then it ends with 0."""
-    watch = channel.unary_stream("/grpc.health.v1.Health/Watch")(b"")
-    next(watch)
+    """While a call whose question has not arrived holds the drain, it is alive and not ready; then it ends with 0."""
+    arrives = threading.Event()
+
+    def question() -> Iterator[bytes]:
+        arrives.wait(SECONDS)
+        yield b""
+
+    # On the wire a call of one message is a stream of one.
+    answer = channel.stream_stream(LOOK_UP)(question(), timeout=SECONDS)
+    in_flight = "dashwright_calls_in_flight", frozenset()
+    end = time.monotonic() + SECONDS
+    while samples(service.get("/metrics")[2])[in_flight] < 1:
+        assert time.monotonic() < end, "the call does not begin"
     service.process.terminate()
     service.wait_for("going down")
     status, _, text = service.get("/readyz")
     check("who goes down is not ready", status == 503 and "staying failed" in text, (status, text))
     check("and lives", service.get("/livez")[0] == 200)
-    watch.cancel()
-    channel.close()
+    arrives.set()
+    code = answer.code()
+    check("the call in flight is answered", code is grpc.StatusCode.INVALID_ARGUMENT, code)
     check("it ends with 0", service.process.wait(timeout=SECONDS) == 0)
 
 
