@@ -50,23 +50,44 @@ where
 
     fn call(&mut self, request: Request<Body>) -> Self::Future {
         let service = self.service.clone();
-        let end = async move { service.going_down().await }.boxed();
+        let end = async move {
+            service.going_down().await;
+            Refusal::Draining
+        };
         let answer = self.inner.call(request);
         async move {
-            answer.await.map(|answer| answer.map(|inner| Body::new(Stream { inner, end, ended: false })))
+            // Said first: that health has changed, for one.
+            answer.await.map(|answer| answer.map(|inner| Ended::body(inner, end.boxed(), Order::AnswerFirst)))
         }
         .boxed()
     }
 }
 
 /// The body of an answer, and what ends it before its time.
-struct Stream {
+pub(crate) struct Ended {
     inner: Body,
-    end: BoxFuture<'static, ()>,
-    ended: bool,
+    end: BoxFuture<'static, Refusal>,
+    order: Order,
+    is_over: bool,
 }
 
-impl http_body::Body for Stream {
+/// What is looked at first.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Order {
+    /// The end: nothing more is told.
+    EndFirst,
+    /// The answer: what there is to say is still said.
+    AnswerFirst,
+}
+
+impl Ended {
+    /// A body that ends with a refusal when one comes.
+    pub(crate) fn body(inner: Body, end: BoxFuture<'static, Refusal>, order: Order) -> Body {
+        Body::new(Self { inner, end, order, is_over: false })
+    }
+}
+
+impl http_body::Body for Ended {
     type Data = Bytes;
     type Error = Status;
 
@@ -75,23 +96,27 @@ impl http_body::Body for Stream {
         context: &mut Context<'_>,
     ) -> Poll<Option<Result<Frame<Bytes>, Status>>> {
         let this = self.get_mut();
-        if this.ended {
+        if this.is_over {
             return Poll::Ready(None);
         }
-        // What there is to say is said first: that health has changed, for one.
-        if let Poll::Ready(frame) = Pin::new(&mut this.inner).poll_frame(context) {
+        if this.order == Order::AnswerFirst
+            && let Poll::Ready(frame) = Pin::new(&mut this.inner).poll_frame(context)
+        {
             return Poll::Ready(frame);
         }
-        if this.end.poll_unpin(context).is_pending() {
-            return Poll::Pending;
+        if let Poll::Ready(refusal) = this.end.poll_unpin(context) {
+            this.is_over = true;
+            let mut trailers = HeaderMap::new();
+            let told = Status::from(refusal).add_header(&mut trailers);
+            return Poll::Ready(Some(told.map(|()| Frame::trailers(trailers))));
         }
-        this.ended = true;
-        let mut trailers = HeaderMap::new();
-        let told = Status::from(Refusal::Draining).add_header(&mut trailers);
-        Poll::Ready(Some(told.map(|()| Frame::trailers(trailers))))
+        match this.order {
+            Order::EndFirst => Pin::new(&mut this.inner).poll_frame(context),
+            Order::AnswerFirst => Poll::Pending,
+        }
     }
 
     fn is_end_stream(&self) -> bool {
-        self.ended || self.inner.is_end_stream()
+        self.is_over || self.inner.is_end_stream()
     }
 }

@@ -17,7 +17,6 @@ use tonic::body::Body;
 use tower::{Layer, Service};
 use tracing::Instrument as _;
 
-use crate::auth::need_of;
 use crate::limits::LIMITS;
 use crate::observe;
 use crate::observe::calls::CallFigures;
@@ -110,7 +109,7 @@ where
             figures.shed();
             return std::future::ready(Ok(observed.answered(refused(Refusal::Overloaded)))).boxed();
         };
-        let span = observe::of_call(&observed, need_of(path), headers);
+        let span = observe::of_call(&observed, headers);
         let observed = observed.within(span.clone());
         let deadline = deadline(headers);
         let place = Place(Arc::new(place));

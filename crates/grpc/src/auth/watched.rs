@@ -1,22 +1,18 @@
 //! Streams that end with their key.
 
 use std::future::pending;
-use std::pin::Pin;
 use std::sync::Arc;
-use std::task::{Context, Poll};
 use std::time::{Duration, SystemTime};
 
-use bytes::Bytes;
 use dashwright_engine::keys::{Caller, KeyRing};
 use futures_util::future::{BoxFuture, Either, FutureExt as _, select};
-use http::{HeaderMap, Response};
-use http_body::Frame;
+use http::Response;
 use tokio::sync::watch;
-use tonic::Status;
 use tonic::body::Body;
 
 use super::Denied;
 use super::admit::still;
+use crate::ending::{Ended, Order};
 use crate::guard::refused;
 use crate::status::Refusal;
 
@@ -58,41 +54,9 @@ pub(super) async fn until<E>(
 ) -> Result<Response<Body>, E> {
     match select(Box::pin(answer), lost).await {
         Either::Left((answer, lost)) => {
-            Ok(answer?.map(|inner| Body::new(Watched { inner, lost, is_over: false })))
+            let lost = lost.map(Refusal::Denied).boxed();
+            Ok(answer?.map(|inner| Ended::body(inner, lost, Order::EndFirst)))
         }
         Either::Right((denied, _)) => Ok(refused(Refusal::Denied(denied))),
-    }
-}
-
-/// The body of an answer that ends with a status when its caller is let in no more.
-struct Watched {
-    inner: Body,
-    lost: BoxFuture<'static, Denied>,
-    is_over: bool,
-}
-
-impl http_body::Body for Watched {
-    type Data = Bytes;
-    type Error = Status;
-
-    fn poll_frame(
-        self: Pin<&mut Self>,
-        context: &mut Context<'_>,
-    ) -> Poll<Option<Result<Frame<Bytes>, Status>>> {
-        let this = self.get_mut();
-        if this.is_over {
-            return Poll::Ready(None);
-        }
-        if let Poll::Ready(denied) = this.lost.poll_unpin(context) {
-            this.is_over = true;
-            let mut trailers = HeaderMap::new();
-            let status = Status::from(Refusal::Denied(denied));
-            return Poll::Ready(Some(status.add_header(&mut trailers).map(|()| Frame::trailers(trailers))));
-        }
-        Pin::new(&mut this.inner).poll_frame(context)
-    }
-
-    fn is_end_stream(&self) -> bool {
-        self.is_over || self.inner.is_end_stream()
     }
 }

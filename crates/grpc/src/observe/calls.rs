@@ -17,6 +17,7 @@ use tracing::Span;
 use super::code;
 use super::counted::Counted;
 use super::request::{RequestId, trace_id};
+use crate::auth::{Need, need_of};
 use crate::throttle::Throttle;
 
 /// The labels of a method.
@@ -55,6 +56,7 @@ pub(crate) struct CallFigures {
 #[derive(Debug)]
 struct Method {
     labels: [String; 3],
+    only_reads: bool,
     started: IntCounter,
     succeeded: IntCounter,
     seconds: Histogram,
@@ -148,8 +150,9 @@ impl Method {
             handled(fault);
         }
         let succeeded = handled(Code::Ok);
+        let only_reads = need_of(&format!("/{service}/{name}")).is_some_and(Need::only_reads);
         let (started, seconds) = (started.with_label_values(&values), seconds.with_label_values(&values));
-        Arc::new(Self { labels, started, succeeded, seconds })
+        Arc::new(Self { labels, only_reads, started, succeeded, seconds })
     }
 }
 
@@ -197,6 +200,11 @@ impl Observed {
     pub(crate) fn names(&self) -> (&str, &str) {
         let [_, service, method] = &self.method.labels;
         (service, method)
+    }
+
+    /// Whether the call changes nothing and is no office work.
+    pub(crate) fn only_reads(&self) -> bool {
+        self.method.only_reads
     }
 
     /// The trace that the call belongs to.

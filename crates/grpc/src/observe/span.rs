@@ -6,11 +6,10 @@ use tracing::{Level, Span};
 use tracing_opentelemetry::OpenTelemetrySpanExt as _;
 
 use super::calls::Observed;
-use crate::auth::Need;
 
 /// The span of a call. One that only reads has it at the level DEBUG: nothing is logged on its way, and at the usual level a
 /// look-up would pay for it with a tenth of its time.
-pub(crate) fn of_call(observed: &Observed, need: Option<Need>, headers: &HeaderMap) -> Span {
+pub(crate) fn of_call(observed: &Observed, headers: &HeaderMap) -> Span {
     let (service, method) = observed.names();
     // Alike but for the level, which has to stand in the source.
     macro_rules! call {
@@ -29,8 +28,7 @@ pub(crate) fn of_call(observed: &Observed, need: Option<Need>, headers: &HeaderM
             )
         };
     }
-    let only_reads = need.is_some_and(Need::only_reads);
-    let span = if only_reads { call!(Level::DEBUG) } else { call!(Level::INFO) };
+    let span = if observed.only_reads() { call!(Level::DEBUG) } else { call!(Level::INFO) };
     if !span.is_disabled() {
         span.record("otel.name", format_args!("{service}/{method}"));
         let parent = opentelemetry::global::get_text_map_propagator(|propagator| {
