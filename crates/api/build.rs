@@ -50,6 +50,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         .btree_map(".")
         .out_dir(&replies)
         .build_client(false)
+        .codec_path("crate::codec::FittingCodec")
         .extern_path(".dashwright.v1", "crate::v1")
         .extern_path(".dashwright.v1.LookUpFitmentResponse", "crate::reply::Reply")
         .extern_path(".dashwright.v1.PlanInstallResponse", "crate::reply::Reply")

@@ -1,5 +1,6 @@
 //! The generated gRPC types and the descriptor set, compiled from proto/ without protoc.
 
+pub mod codec;
 pub mod reply;
 
 /// Messages, clients and servers of `dashwright.v1`.

@@ -10,8 +10,8 @@ use std::task::{Context, Poll};
 use std::time::{Duration, Instant};
 
 use futures_util::future::{BoxFuture, FutureExt as _};
-use http::{HeaderMap, Request, Response};
-use tokio::sync::{OwnedSemaphorePermit, Semaphore};
+use http::{HeaderMap, HeaderName, Request, Response};
+use tokio::sync::Semaphore;
 use tonic::Status;
 use tonic::body::Body;
 use tower::{Layer, Service};
@@ -20,6 +20,7 @@ use tracing::Instrument as _;
 use crate::limits::LIMITS;
 use crate::observe;
 use crate::observe::calls::CallFigures;
+use crate::observe::code;
 use crate::observe::request::{RequestId, RequestIds};
 use crate::status::Refusal;
 
@@ -27,6 +28,11 @@ use crate::status::Refusal;
 const RETURN_SHARE: u32 = 10;
 /// The most that is kept for it: a round trip between continents takes less.
 const MOST_RETURN: Duration = Duration::from_millis(200);
+
+/// How long a caller waits, as it says it.
+const GRPC_TIMEOUT: HeaderName = HeaderName::from_static("grpc-timeout");
+/// The details of a status.
+const GRPC_STATUS_DETAILS: HeaderName = HeaderName::from_static("grpc-status-details-bin");
 
 tokio::task_local! {
     /// Until when the call that is being answered may wait for something.
@@ -38,10 +44,10 @@ pub(crate) fn end_of_wait() -> Instant {
     END_OF_WAIT.try_with(|end| *end).unwrap_or_else(|_| Instant::now() + LIMITS.deadline)
 }
 
-/// The place of a call among all calls, in the extensions of its request: whoever takes it out keeps it beyond the beginning
-/// of the answer.
-#[derive(Clone)]
-pub(crate) struct Place(#[expect(dead_code, reason = "it is held, not read")] Arc<OwnedSemaphorePermit>);
+/// In the extensions of an answer: its call keeps its place among all calls until the answer has ended, not only until it
+/// has begun.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct KeepsPlace;
 
 /// Puts a [`Guard`] before a service.
 #[derive(Clone)]
@@ -100,7 +106,7 @@ where
         self.inner.poll_ready(context)
     }
 
-    fn call(&mut self, mut request: Request<Body>) -> Self::Future {
+    fn call(&mut self, request: Request<Body>) -> Self::Future {
         let begin = Instant::now();
         let GuardLayer { places, requests, figures } = &self.shared;
         let (path, headers) = (request.uri().path(), request.headers());
@@ -112,16 +118,16 @@ where
         let span = observe::of_call(&observed, headers);
         let observed = observed.within(span.clone());
         let deadline = deadline(headers);
-        let place = Place(Arc::new(place));
-        request.extensions_mut().insert(place.clone());
         // What waits gives up first, then this guard, then the transport, whose status would have no reason.
         let reserve = (deadline / RETURN_SHARE).min(MOST_RETURN) / 2;
         let answer = END_OF_WAIT.scope(begin + deadline - 2 * reserve, self.inner.call(request));
         let ended = async move {
-            let _place = place;
             let end = begin + deadline - reserve;
             match tokio::time::timeout_at(end.into(), caught(answer, observed.id())).await {
-                Ok(answer) => answer.map(|response| observed.answered(with_reason(response))),
+                Ok(answer) => answer.map(|mut response| {
+                    let kept = response.extensions_mut().remove::<KeepsPlace>().map(|KeepsPlace| place);
+                    observed.keeping(kept).answered(with_reason(response))
+                }),
                 Err(_) => Ok(observed.answered(refused(Refusal::Deadline { most: deadline }))),
             }
         };
@@ -152,7 +158,7 @@ pub(crate) fn refused(refusal: Refusal) -> Response<Body> {
 
 /// The caller's deadline, but not later than the server's. An answer that is a stream has begun by then and goes on.
 fn deadline(headers: &HeaderMap) -> Duration {
-    let asked = headers.get("grpc-timeout").and_then(|value| value.to_str().ok()).and_then(timeout);
+    let asked = headers.get(GRPC_TIMEOUT).and_then(|value| value.to_str().ok()).and_then(timeout);
     asked.map_or(LIMITS.deadline, |asked| asked.min(LIMITS.deadline))
 }
 
@@ -178,11 +184,8 @@ fn timeout(text: &str) -> Option<Duration> {
 /// Puts a published reason into a status that the transport made by itself.
 fn with_reason(response: Response<Body>) -> Response<Body> {
     let headers = response.headers();
-    if !headers.contains_key("grpc-status") || headers.contains_key("grpc-status-details-bin") {
-        return response;
-    }
-    let refusal = Status::from_header_map(headers).and_then(|status| Refusal::of_transport(status.code()));
-    refusal.map_or(response, refused)
+    let bare = code::of(headers).filter(|_| !headers.contains_key(GRPC_STATUS_DETAILS));
+    bare.and_then(Refusal::of_transport).map_or(response, refused)
 }
 
 #[cfg(test)]

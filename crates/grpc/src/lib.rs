@@ -5,6 +5,7 @@
 
 pub mod auth;
 mod callers;
+mod direct;
 mod ending;
 mod fingerprint;
 mod from_proto;

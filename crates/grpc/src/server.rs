@@ -21,6 +21,7 @@ use tower::Layer as _;
 use crate::Service;
 use crate::auth::{Access, AuthLayer};
 use crate::callers::{Allowance, CallersLayer};
+use crate::direct::DirectLayer;
 use crate::ending::Ending;
 use crate::guard::GuardLayer;
 use crate::incoming::connections;
@@ -58,6 +59,7 @@ impl std::error::Error for ServeError {
 /// The services with everything that they share, to be served on any number of listeners.
 #[derive(Clone)]
 pub struct Serving {
+    pub(crate) fitment: DirectLayer,
     pub(crate) routes: Routes,
     pub(crate) guard: GuardLayer,
     pub(crate) auth: AuthLayer,
@@ -113,7 +115,6 @@ impl Serving {
         };
         let mut routes = Routes::builder();
         routes
-            .add_service(fitment)
             .add_service(catalogue)
             .add_service(curation)
             .add_service(feedback)
@@ -127,7 +128,8 @@ impl Serving {
                 &service,
             ));
         let routes = routes.routes().prepare();
-        Ok(Self { routes, guard: GuardLayer::new(), auth, callers, health, service })
+        let fitment = DirectLayer::new(fitment);
+        Ok(Self { fitment, routes, guard: GuardLayer::new(), auth, callers, health, service })
     }
 
     /// What is measured of it, with figures of the machine beside.
@@ -150,7 +152,7 @@ impl Serving {
     ) -> impl tower::Service<Request<Body>, Response = Response<Body>, Error = Infallible, Future: Send>
     + Clone
     + use<> {
-        self.guard.layer(self.auth.layer(self.routes.clone()))
+        self.guard.layer(self.auth.layer(self.fitment.layer(self.routes.clone())))
     }
 
     /// Says that the service is going down, so that balancers send no more calls.
@@ -198,11 +200,12 @@ async fn run(
     tls: Option<Tls>,
     end: impl Future<Output = ()>,
 ) -> Result<(), ServeError> {
-    let Serving { routes, guard, auth, callers, health: _, service } = serving;
+    let Serving { fitment, routes, guard, auth, callers, health: _, service } = serving;
     limited()
         .layer(guard)
         .layer(auth)
         .layer(callers)
+        .layer(fitment)
         .add_routes(routes)
         .serve_with_incoming_shutdown(connections(listener, tls, service.end()), end)
         .await

@@ -50,7 +50,7 @@ pub async fn serve_web(
     origins: Vec<HeaderValue>,
     end: impl Future<Output = ()>,
 ) -> Result<(), ServeError> {
-    let Serving { routes, guard, auth, callers, health: _, service } = serving;
+    let Serving { fitment, routes, guard, auth, callers, health: _, service } = serving;
     let known = origins.clone();
     #[expect(
         clippy::result_large_err,
@@ -78,6 +78,7 @@ pub async fn serve_web(
         .layer(guard)
         .layer(auth)
         .layer(callers)
+        .layer(fitment)
         .add_routes(routes)
         .serve_with_incoming_shutdown(connections(listener, tls, service.end()), end)
         .await

@@ -1,5 +1,5 @@
 //! What a look-up costs over a socket, beside a raw echo of the same bytes and beside what a user would pick instead:
-//! `cargo bench --bench service -- [--sizes 150,15000] [--rounds 7]`.
+//! `cargo bench --bench service -- [--sizes 150,15000] [--rounds 7] [--only-floor]`.
 //!
 //! The bench starts itself again as servers, each a process of its own on a core of its own, and asks them in turns from
 //! the other core: our service, an echo, and the same look-up on SQLite and on PostgreSQL (`rivals.rs`). Server CPU per call
@@ -64,8 +64,31 @@ fn main() -> Outcome<()> {
     }
 }
 
+/// Server CPU of a look-up beside the echo's, round by round, and the median of the ratio.
+fn beside_floor(options: &Options) -> Outcome<()> {
+    let lines = options.sizes.first().copied().ok_or("no size")?;
+    let asked = questions::look_ups(&questions::sample(lines)?);
+    let data = server::warm(lines)?;
+    let service = Running::start(&Kind::Service { directory: &data.path().join("data") })?;
+    let floor = Running::start(&Kind::Floor { replies: &load::replies(&service, &load::LOOK_UP, &asked)? })?;
+    let mut ratios = Vec::new();
+    for _ in 0..options.rounds {
+        let [echo, look_up] =
+            [&floor, &service].map(|server| load::measure(server, &load::LOOK_UP, &asked, options.length));
+        let (echo, look_up) = (echo?, look_up?);
+        ratios.push(look_up.cpu_microseconds / echo.cpu_microseconds);
+        println!("echo {echo}; look-up {look_up}");
+    }
+    let ratio = table::median(ratios).ok_or("no round")?;
+    println!("{lines} lines: a look-up takes {ratio:.3} of the echo's CPU");
+    Ok(())
+}
+
 fn compare(options: &Options) -> Outcome<()> {
     cpu::pin(0)?;
+    if options.only_floor {
+        return beside_floor(options);
+    }
     let cluster = Cluster::start()?;
     if cluster.is_none() {
         eprintln!("PostgreSQL is not installed: its figures are left out");

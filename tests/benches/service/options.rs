@@ -17,6 +17,8 @@ pub(crate) struct Options {
     pub(crate) rounds: usize,
     pub(crate) length: load::Length,
     pub(crate) beside_publish: usize,
+    /// Look-ups of the smallest size beside the echo, and nothing else: for a change on the way of every call, and its profile.
+    pub(crate) only_floor: bool,
     /// Whether the figures are worth keeping.
     pub(crate) kept: bool,
 }
@@ -31,10 +33,24 @@ impl Options {
         // `cargo test` runs benches with `--test` to see that they work: one short round.
         let mut options = if arguments.iter().any(|argument| argument == "--test") {
             let (length, beside_publish) = (load::SHORT, SHORT_SIZES[0]);
-            Self { sizes: SHORT_SIZES.to_vec(), rounds: 1, length, beside_publish, kept: false }
+            Self {
+                sizes: SHORT_SIZES.to_vec(),
+                rounds: 1,
+                length,
+                beside_publish,
+                only_floor: false,
+                kept: false,
+            }
         } else {
             let (length, beside_publish) = (load::LONG, BESIDE_PUBLISH);
-            Self { sizes: SIZES.to_vec(), rounds: ROUNDS, length, beside_publish, kept: true }
+            Self {
+                sizes: SIZES.to_vec(),
+                rounds: ROUNDS,
+                length,
+                beside_publish,
+                only_floor: false,
+                kept: true,
+            }
         };
         if let Some(sizes) = after("--sizes") {
             options.sizes = sizes.split(',').map(str::parse).collect::<Result<_, _>>()?;
@@ -42,6 +58,7 @@ impl Options {
         if let Some(rounds) = after("--rounds") {
             options.rounds = rounds.parse()?;
         }
+        options.only_floor = arguments.iter().any(|argument| argument == "--only-floor");
         if options.sizes.is_empty() || !options.sizes.is_sorted() || options.rounds == 0 {
             return Err("at least one size, the smallest first, and one round".into());
         }

@@ -193,8 +193,12 @@ where
         stream.and_then(|stream| stream.set_nodelay(true).map(|()| stream))
     });
     let (call, all) = (LIMITS.call_window_bytes, LIMITS.window_bytes);
-    // As the service has it: with a smaller window the transport takes 128 calls at once for an attack.
-    let mut server = Server::builder().initial_stream_window_size(call).initial_connection_window_size(all);
+    // As the service has it: the transport takes many small frames that it has not worked off for an attack, and after a
+    // standstill of the machine there are as many as calls may be in flight.
+    let mut server = Server::builder()
+        .initial_stream_window_size(call)
+        .initial_connection_window_size(all)
+        .max_concurrent_streams(Some(LIMITS.streams_per_connection));
     Ok(server.add_service(service).serve_with_incoming(nodelay).await?)
 }
 

@@ -50,9 +50,7 @@ impl Table {
 
     /// The median over the rounds; nothing where no round has the figure.
     fn median(&self, figure: impl Fn(&Round) -> Option<f64>) -> Option<f64> {
-        let mut figures: Vec<f64> = self.rounds.iter().filter_map(figure).collect();
-        figures.sort_by(f64::total_cmp);
-        figures.get(figures.len() / 2).copied()
+        median(self.rounds.iter().filter_map(figure).collect())
     }
 
     fn figures(&self) -> Vec<(String, Option<f64>)> {
@@ -228,4 +226,10 @@ impl Table {
 
 fn told(figure: Option<f64>, digits: usize) -> String {
     figure.map_or_else(|| "-".to_owned(), |figure| format!("{figure:.digits$}"))
+}
+
+/// The middle one of some figures.
+pub(crate) fn median(mut figures: Vec<f64>) -> Option<f64> {
+    figures.sort_by(f64::total_cmp);
+    figures.get(figures.len() / 2).copied()
 }

@@ -1,7 +1,7 @@
 //! Who calls: the holder of a key, or somebody let in without one.
 
 use std::collections::BTreeSet;
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 
 use dashwright_log::MAX_ACTOR_BYTES;
 
@@ -35,13 +35,17 @@ impl Caller {
     /// Somebody on this machine, where no key was ever made: they could read and write the files as well.
     #[must_use]
     pub fn this_machine() -> Self {
-        Self::without_key("this machine", Role::ALL.into())
+        static ONE: LazyLock<Caller> =
+            LazyLock::new(|| Caller::without_key("this machine", Role::ALL.into()));
+        ONE.clone()
     }
 
     /// Somebody who reads where no key is asked for.
     #[must_use]
     pub fn anybody() -> Self {
-        Self::without_key("anybody", [Role::Reader].into())
+        static ONE: LazyLock<Caller> =
+            LazyLock::new(|| Caller::without_key("anybody", [Role::Reader].into()));
+        ONE.clone()
     }
 
     fn without_key(holder: &str, roles: BTreeSet<Role>) -> Self {

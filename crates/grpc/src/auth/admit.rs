@@ -4,15 +4,15 @@ use std::net::SocketAddr;
 use std::time::SystemTime;
 
 use dashwright_engine::keys::{AuthFault, Caller, KeyRing};
-use http::HeaderMap;
 use http::header::{AUTHORIZATION, FORWARDED};
+use http::{HeaderMap, HeaderName};
 
 use super::{Access, Denied, Need};
 
 /// The scheme of the authorization header; its case does not matter (RFC 9110, section 11.1).
 const SCHEME: &str = "Bearer";
 /// What a proxy adds to the calls that it passes on, beside the header that RFC 7239 made of it.
-const X_FORWARDED_FOR: &str = "x-forwarded-for";
+const X_FORWARDED_FOR: HeaderName = HeaderName::from_static("x-forwarded-for");
 
 /// As whose call it is let in. A path of no method needs a key too, so that a stranger can not tell what exists.
 pub(super) fn admit(

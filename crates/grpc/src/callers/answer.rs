@@ -16,7 +16,7 @@ use tonic::Status;
 use tonic::body::Body;
 
 use super::Account;
-use crate::guard::{Place, refused};
+use crate::guard::{KeepsPlace, refused};
 use crate::line::{Line, Mark, OfLine};
 use crate::status::Refusal;
 
@@ -31,14 +31,13 @@ pub(super) struct Taken {
     pub(super) account: std::sync::Arc<Account>,
     pub(super) line: Line,
     pub(super) _call: OwnedSemaphorePermit,
-    pub(super) _of_line: Option<OfLine>,
-    pub(super) _place: Option<Place>,
+    pub(super) of_line: Option<OfLine>,
     pub(super) _open: Option<OwnedSemaphorePermit>,
 }
 
 /// The answer, holding what was taken until it has ended; refused when the caller leaves too much unread.
 pub(super) async fn held(answer: Response<Body>, taken: Taken) -> Response<Body> {
-    let (parts, mut inner) = answer.into_parts();
+    let (mut parts, mut inner) = answer.into_parts();
     if inner.is_end_stream() {
         return Response::from_parts(parts, inner);
     }
@@ -58,6 +57,10 @@ pub(super) async fn held(answer: Response<Body>, taken: Taken) -> Response<Body>
     } else {
         None
     };
+    if taken.of_line.is_some() {
+        // The place among all calls is kept as long: a stream that has begun is still a call.
+        parts.extensions.insert(KeepsPlace);
+    }
     let mark = taken.line.mark();
     let body = Held { inner, first, rest: Bytes::new(), mark, _taken: taken, _room: room };
     Response::from_parts(parts, Body::new(body))

@@ -19,7 +19,7 @@ use tonic::body::Body;
 use tower::{Layer, Service};
 
 use crate::auth::streams;
-use crate::guard::{Place, refused};
+use crate::guard::refused;
 use crate::incoming::{Peer, network};
 use crate::limits::LIMITS;
 use crate::status::Refusal;
@@ -62,10 +62,8 @@ impl CallersLayer {
         account.count().map_err(Refusal::Spent)?;
         let call = account.place().map_err(Refusal::Spent)?;
         request.extensions_mut().insert(Arc::clone(&account));
-        // The place among all calls is kept as long: a stream that has begun is still a call.
-        let place = request.extensions_mut().remove::<Place>();
         let of_line = Some(line.call());
-        Ok(Some(Taken { account, line, _call: call, _of_line: of_line, _place: place, _open: None }))
+        Ok(Some(Taken { account, line, _call: call, of_line, _open: None }))
     }
 
     /// What a stream of somebody who has shown no key takes.
@@ -75,7 +73,7 @@ impl CallersLayer {
         let open: Option<OwnedSemaphorePermit> = Arc::clone(&self.open_streams).try_acquire_owned().ok();
         let open = open.ok_or(Refusal::Overloaded)?;
         // It does not count as a call of the connection: whoever shows no key gives way when the house is full.
-        Ok(Taken { account, line, _call: call, _of_line: None, _place: None, _open: Some(open) })
+        Ok(Taken { account, line, _call: call, of_line: None, _open: Some(open) })
     }
 }
 

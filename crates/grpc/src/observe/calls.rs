@@ -10,8 +10,9 @@ use prometheus::{
 };
 use prost::Message as _;
 use prost_types::FileDescriptorSet;
+use tokio::sync::OwnedSemaphorePermit;
+use tonic::Code;
 use tonic::body::Body;
-use tonic::{Code, Status};
 use tracing::Span;
 
 use super::code;
@@ -113,7 +114,7 @@ impl CallFigures {
         self.in_flight.inc();
         let trace = trace_id(headers).map(str::to_owned);
         let (figures, span) = (Arc::clone(self), Span::none());
-        Observed { figures, method, id, trace, begin, code: Code::Cancelled, span }
+        Observed { figures, method, id, trace, begin, code: Code::Cancelled, span, place: None }
     }
 
     /// Counts a call that is refused because too many are in flight.
@@ -188,6 +189,7 @@ pub(crate) struct Observed {
     begin: Instant,
     code: Code,
     span: Span,
+    place: Option<OwnedSemaphorePermit>,
 }
 
 impl Observed {
@@ -218,11 +220,17 @@ impl Observed {
         self
     }
 
+    /// Keeps the place of the call among all calls until its end.
+    pub(crate) fn keeping(mut self, place: Option<OwnedSemaphorePermit>) -> Self {
+        self.place = place;
+        self
+    }
+
     /// The answer, whose end is the end of the call.
     pub(crate) fn answered(mut self, response: Response<Body>) -> Response<Body> {
-        match Status::from_header_map(response.headers()) {
-            Some(status) => {
-                self.ended_with(status.code());
+        match code::of(response.headers()) {
+            Some(code) => {
+                self.ended_with(code);
                 response
             }
             None => response.map(|body| Body::new(Counted::new(body, self))),
@@ -237,7 +245,7 @@ impl Observed {
 
 impl Drop for Observed {
     fn drop(&mut self) {
-        let Self { figures, method, id, trace, begin, code, span } = self;
+        let Self { figures, method, id, trace, begin, code, span, place: _ } = self;
         let elapsed = begin.elapsed();
         figures.in_flight.dec();
         method.seconds.observe(elapsed.as_secs_f64());
@@ -263,6 +271,8 @@ impl Drop for Observed {
 
 #[cfg(test)]
 mod tests {
+    use tonic::Status;
+
     use super::*;
 
     const PATH: &str = "/dashwright.v1.FitmentService/LookUpFitment";

@@ -9,6 +9,7 @@ use tonic::body::Body;
 use tonic::{Code, Status};
 
 use super::calls::Observed;
+use super::code;
 
 /// A body that is watched to its end.
 pub(super) struct Counted {
@@ -42,8 +43,7 @@ impl http_body::Body for Counted {
             Poll::Ready(Some(Ok(frame))) => {
                 if let Some(trailers) = frame.trailers_ref() {
                     // Trailers without a code mean nothing that anybody has agreed on.
-                    let status = Status::from_header_map(trailers);
-                    self.ended(status.map_or(Code::Unknown, |status| status.code()));
+                    self.ended(code::of(trailers).unwrap_or(Code::Unknown));
                 }
             }
             Poll::Ready(Some(Err(status))) => self.ended(status.code()),

@@ -3,7 +3,7 @@
 //! The [`guard`](crate::guard) begins an observed call with each request, and nothing else has to know of it.
 
 pub(crate) mod calls;
-mod code;
+pub(crate) mod code;
 mod counted;
 mod metrics;
 pub(crate) mod request;

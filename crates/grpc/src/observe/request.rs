@@ -4,15 +4,15 @@ use std::fmt;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::{SystemTime, UNIX_EPOCH};
 
-use http::HeaderMap;
+use http::{HeaderMap, HeaderName};
 
 /// The header by which a caller names its request, and by which it finds it in our log.
-const REQUEST_ID: &str = "x-request-id";
+const REQUEST_ID: HeaderName = HeaderName::from_static("x-request-id");
 /// The longest name of a request that is taken over; a longer one is no name.
 const MOST_REQUEST_ID_BYTES: usize = 64;
 
 /// The header that carries the trace of a call: W3C Trace Context, section 3.2.
-const TRACEPARENT: &str = "traceparent";
+const TRACEPARENT: HeaderName = HeaderName::from_static("traceparent");
 /// Its length in version 00: version, trace id, parent id and flags in hexadecimal digits, with a hyphen between them.
 const TRACEPARENT_BYTES: usize = 2 + 1 + TRACE_ID_BYTES + 1 + PARENT_ID_BYTES + 1 + 2;
 /// Hexadecimal digits of a trace id.
@@ -111,10 +111,10 @@ fn is_id(text: &str, digits: usize) -> bool {
 mod tests {
     use super::*;
 
-    fn headers(pairs: &[(&'static str, &str)]) -> HeaderMap {
+    fn headers(pairs: &[(HeaderName, &str)]) -> HeaderMap {
         let mut headers = HeaderMap::new();
         for (name, value) in pairs {
-            headers.append(*name, value.parse().unwrap());
+            headers.append(name.clone(), value.parse().unwrap());
         }
         headers
     }

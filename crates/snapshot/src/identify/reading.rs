@@ -23,7 +23,7 @@ pub(crate) fn read<'a>(
         number::read(&mut query, vin)?;
     }
     let mut sentence = Sentence::of(snapshot, words.as_ref().map_or("", Label::as_str));
-    let says_nothing_else = VehicleQuestion { words: None, ..question.clone() }.is_empty();
+    let says_nothing_else = question.is_empty_beside_words();
     if says_nothing_else && sentence.is_empty() {
         return Err(IdentifyError::Nothing);
     }
@@ -56,7 +56,8 @@ pub(crate) fn read<'a>(
 }
 
 fn add_year(query: &mut Query<'_>, source: Source, year: ModelYear) -> Result<(), IdentifyError> {
-    let stated = Stated { source, attribute: Attribute::ModelYear, value: year.to_string() };
+    let typed = year.to_string();
+    let stated = Stated { source, attribute: Attribute::ModelYear, value: typed.clone() };
     number::agree_on_year(query, &stated, year)?;
     let before = query.filters.iter().find(|filter| matches!(filter.test, Test::Year(_)));
     match before {
@@ -66,7 +67,7 @@ fn add_year(query: &mut Query<'_>, source: Source, year: ModelYear) -> Result<()
         Some(_) => {}
         None => query.filter(stated, Test::Year(year), true),
     }
-    let (typed, matched) = (year.to_string(), year.to_string());
+    let matched = typed.clone();
     let attribute = Some(Attribute::ModelYear);
     query.matched.push(Match { source, attribute, typed, matched, how: MatchKind::Exact });
     Ok(())

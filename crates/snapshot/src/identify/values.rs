@@ -14,7 +14,7 @@ use super::names::first_distinct;
 use super::query::{Query, Vocabulary};
 use super::resolve::{Found, known_values, likely_values};
 use super::{IdentifyError, Match, MatchKind, Source, Stated, another};
-use crate::words::normal;
+use crate::words::{has_form, normal};
 
 /// The words that mean something for the lines in reach; put together when the first is asked for.
 #[derive(Default)]
@@ -122,7 +122,8 @@ impl<'a> Values<'a> {
 /// The values that lines in reach write exactly so. That is what the vocabulary would say of the word, and most questions
 /// come from a list of choices: they are spared putting it together.
 fn exactly(query: &Query<'_>, attribute: Attribute, word: &str) -> Vec<Found<Meaning>> {
-    let mut labels: BTreeSet<&Label> = BTreeSet::new();
+    let mut exact: BTreeSet<&Label> = BTreeSet::new();
+    let written_so = |label: &&Label| has_form(label.as_str(), word);
     if query.reach_is_all() {
         return Vec::new();
     }
@@ -130,18 +131,18 @@ fn exactly(query: &Query<'_>, attribute: Attribute, word: &str) -> Vec<Found<Mea
         match attribute {
             Attribute::Trim => {
                 if let Trims::These(trims) = &*seen.line.trims {
-                    labels.extend(trims);
+                    exact.extend(trims.iter().filter(written_so));
                 }
             }
             Attribute::AudioOption => {
                 let options = seen.options.options.iter().map(|option| &option.option);
-                labels.extend(options.flat_map(|option| [&option.code, &option.title]));
+                exact.extend(options.flat_map(|option| [&option.code, &option.title]).filter(written_so));
             }
-            _ => labels.extend(value_of(seen.line, attribute)),
+            _ => exact.extend(value_of(seen.line, attribute).filter(written_so)),
         }
     }
-    let exact = labels.into_iter().filter(|label| normal(label.as_str()) == word);
     exact
+        .into_iter()
         .map(|label| {
             let meaning = Meaning { via: Via::Name, attribute, label: label.clone() };
             Found { of: meaning, how: MatchKind::Exact, likeness: 100 }
