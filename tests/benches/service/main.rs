@@ -1,5 +1,5 @@
 //! What a look-up costs over a socket, beside a raw echo of the same bytes and beside what a user would pick instead:
-//! `cargo bench --bench service -- [--sizes 150,15000] [--rounds 7] [--only-floor]`.
+//! `cargo bench -p dashwright-tests --bench service -- [--sizes 150,15000] [--rounds 7] [--only-floor]`.
 //!
 //! The bench starts itself again as servers, each a process of its own on a core of its own, and asks them in turns from
 //! the other core: our service, an echo, and the same look-up on SQLite and on PostgreSQL (`rivals.rs`). Server CPU per call
