@@ -30,9 +30,7 @@ const RETURN_SHARE: u32 = 10;
 const MOST_RETURN: Duration = Duration::from_millis(200);
 
 /// How long a caller waits, as it says it.
-const GRPC_TIMEOUT: HeaderName = HeaderName::from_static("grpc-timeout");
-/// The details of a status.
-const GRPC_STATUS_DETAILS: HeaderName = HeaderName::from_static("grpc-status-details-bin");
+pub(crate) const GRPC_TIMEOUT: HeaderName = HeaderName::from_static("grpc-timeout");
 
 tokio::task_local! {
     /// Until when the call that is being answered may wait for something.
@@ -184,7 +182,7 @@ fn timeout(text: &str) -> Option<Duration> {
 /// Puts a published reason into a status that the transport made by itself.
 fn with_reason(response: Response<Body>) -> Response<Body> {
     let headers = response.headers();
-    let bare = code::of(headers).filter(|_| !headers.contains_key(GRPC_STATUS_DETAILS));
+    let bare = code::of(headers).filter(|_| !headers.contains_key(Status::GRPC_STATUS_DETAILS));
     bare.and_then(Refusal::of_transport).map_or(response, refused)
 }
 

@@ -9,12 +9,15 @@ use std::time::Duration;
 use http::header::{AUTHORIZATION, CONTENT_TYPE, ORIGIN};
 use http::{HeaderName, HeaderValue, Method, Request, Response, StatusCode};
 use tokio::net::TcpListener;
+use tonic::Status;
 use tonic::body::Body;
 use tonic_web::GrpcWebLayer;
 use tower_http::cors::CorsLayer;
 use tower_http::validate_request::ValidateRequestHeaderLayer;
 
+use crate::guard::GRPC_TIMEOUT;
 use crate::incoming::connections;
+use crate::observe::request::{REQUEST_ID, TRACEPARENT};
 use crate::server::{ServeError, Serving, limited};
 use crate::tls::Tls;
 
@@ -25,19 +28,15 @@ const ALLOWED_FOR: Duration = Duration::from_secs(10 * 60);
 const SENT: [HeaderName; 7] = [
     CONTENT_TYPE,
     AUTHORIZATION,
-    HeaderName::from_static("grpc-timeout"),
-    HeaderName::from_static("traceparent"),
+    GRPC_TIMEOUT,
+    TRACEPARENT,
     HeaderName::from_static("x-grpc-web"),
-    HeaderName::from_static("x-request-id"),
+    REQUEST_ID,
     HeaderName::from_static("x-user-agent"),
 ];
 
 /// What a page may read beside the answer: how the call ended, where that stands in the head.
-const READ: [HeaderName; 3] = [
-    HeaderName::from_static("grpc-status"),
-    HeaderName::from_static("grpc-message"),
-    HeaderName::from_static("grpc-status-details-bin"),
-];
+const READ: [HeaderName; 3] = [Status::GRPC_STATUS, Status::GRPC_MESSAGE, Status::GRPC_STATUS_DETAILS];
 
 /// Serves pages of these origins, as `https://shop.example`, until `end` comes; then finishes the calls in flight.
 ///

@@ -41,31 +41,12 @@ impl VehicleQuestion {
     /// Whether nothing at all is known.
     #[must_use]
     pub fn is_empty(&self) -> bool {
-        self.words.is_none() && self.is_empty_beside_words()
+        *self == Self::default()
     }
 
     /// Whether nothing is known but free words.
     #[must_use]
     pub fn is_empty_beside_words(&self) -> bool {
-        let Self {
-            vin,
-            model_year,
-            make,
-            model,
-            trim,
-            build_month,
-            market,
-            drive_side,
-            body,
-            drivetrain,
-            audio_option,
-            words: _,
-        } = self;
-        let labels = [make, model, trim, market, body, drivetrain, audio_option];
-        vin.is_none()
-            && model_year.is_none()
-            && build_month.is_none()
-            && drive_side.is_none()
-            && labels.into_iter().all(Option::is_none)
+        *self == Self { words: self.words.clone(), ..Self::default() }
     }
 }

@@ -3,46 +3,33 @@
 /// The form of a text in which it is compared: lower case, accents off, runs of anything else as one space.
 #[must_use]
 pub fn normal(text: &str) -> String {
-    if text.is_ascii() {
-        let mut out = String::with_capacity(text.len());
-        out.extend(ascii(text));
-        return out;
-    }
     let mut out = String::with_capacity(text.len());
-    for c in text.chars().flat_map(char::to_lowercase) {
-        match plain(c) {
-            Some(c) => out.push(c),
-            None if out.ends_with(' ') || out.is_empty() => {}
-            None => out.push(' '),
-        }
-    }
-    out.truncate(out.trim_end().len());
+    out.extend(form(text));
     out
 }
 
-/// Whether a text has this form.
+/// Whether a text has this form: mostly the first letter tells.
 #[must_use]
-pub(crate) fn has_form(text: &str, form: &str) -> bool {
-    if text.is_ascii() { ascii(text).eq(form.chars()) } else { normal(text) == form }
+pub(crate) fn has_form(text: &str, asked: &str) -> bool {
+    form(text).eq(asked.chars())
 }
 
-/// The form of a text of ASCII. Nearly every text is one, and comparing two forms mostly ends at the first letter.
-fn ascii(text: &str) -> impl Iterator<Item = char> {
-    let mut bytes = text.bytes().peekable();
+/// The form of a text, letter by letter.
+fn form(text: &str) -> impl Iterator<Item = char> {
+    let mut letters = text.chars().flat_map(char::to_lowercase).map(plain).peekable();
     let (mut has_begun, mut is_gap) = (false, false);
     std::iter::from_fn(move || {
         loop {
-            let byte = *bytes.peek()?;
-            if !byte.is_ascii_alphanumeric() {
-                is_gap = has_begun;
-            } else if std::mem::take(&mut is_gap) {
-                return Some(' ');
-            } else {
-                has_begun = true;
-                bytes.next();
-                return Some(char::from(byte.to_ascii_lowercase()));
+            match *letters.peek()? {
+                None => is_gap = has_begun,
+                Some(_) if std::mem::take(&mut is_gap) => return Some(' '),
+                Some(letter) => {
+                    has_begun = true;
+                    letters.next();
+                    return Some(letter);
+                }
             }
-            bytes.next();
+            letters.next();
         }
     })
 }
@@ -63,6 +50,7 @@ pub fn is_filler(word: &str) -> bool {
 /// The letter without its accent; nothing for what is neither letter nor digit.
 fn plain(c: char) -> Option<char> {
     match c {
+        c if c.is_ascii() => c.is_ascii_alphanumeric().then_some(c),
         'à'..='å' | 'ā' | 'ă' | 'ą' => Some('a'),
         'ç' | 'ć' | 'č' => Some('c'),
         'è'..='ë' | 'ē' | 'ę' | 'ě' => Some('e'),
@@ -93,7 +81,7 @@ mod tests {
     }
 
     proptest! {
-        /// A letter that is not ASCII takes the general way; what stands behind it must not depend on that.
+        /// Letters, digits and gaps stand as they do alone, whatever comes behind them.
         #[test]
         fn texts_of_ascii_have_the_form_that_any_text_has(text in "[ -~]{0,24}") {
             let accented = format!("{text} é");

@@ -1,10 +1,7 @@
-//! The names of status codes as the metrics of the gRPC ecosystem write them.
+//! Status codes: as answers tell them, and as the metrics of the gRPC ecosystem name them.
 
-use http::{HeaderMap, HeaderName};
-use tonic::Code;
-
-/// Where a head or trailers tell the code.
-const GRPC_STATUS: HeaderName = HeaderName::from_static("grpc-status");
+use http::HeaderMap;
+use tonic::{Code, Status};
 
 /// Every code, in the order of its number.
 pub(super) const CODES: [Code; 17] = [
@@ -52,7 +49,7 @@ pub(super) const fn name(code: Code) -> &'static str {
 
 /// The code that a head or trailers tell; none where they tell none.
 pub(crate) fn of(headers: &HeaderMap) -> Option<Code> {
-    headers.get(GRPC_STATUS).map(|code| Code::from_bytes(code.as_bytes()))
+    headers.get(Status::GRPC_STATUS).map(|code| Code::from_bytes(code.as_bytes()))
 }
 
 /// Whether a code is a fault of the service, which a person is to look at.

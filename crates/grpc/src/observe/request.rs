@@ -7,12 +7,12 @@ use std::time::{SystemTime, UNIX_EPOCH};
 use http::{HeaderMap, HeaderName};
 
 /// The header by which a caller names its request, and by which it finds it in our log.
-const REQUEST_ID: HeaderName = HeaderName::from_static("x-request-id");
+pub(crate) const REQUEST_ID: HeaderName = HeaderName::from_static("x-request-id");
 /// The longest name of a request that is taken over; a longer one is no name.
 const MOST_REQUEST_ID_BYTES: usize = 64;
 
 /// The header that carries the trace of a call: W3C Trace Context, section 3.2.
-const TRACEPARENT: HeaderName = HeaderName::from_static("traceparent");
+pub(crate) const TRACEPARENT: HeaderName = HeaderName::from_static("traceparent");
 /// Its length in version 00: version, trace id, parent id and flags in hexadecimal digits, with a hyphen between them.
 const TRACEPARENT_BYTES: usize = 2 + 1 + TRACE_ID_BYTES + 1 + PARENT_ID_BYTES + 1 + 2;
 /// Hexadecimal digits of a trace id.
