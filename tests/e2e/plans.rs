@@ -10,6 +10,7 @@ use dashwright_api::v1::{
 use dashwright_tests::question::{answered, questions_of_lines};
 use dashwright_tests::service::Running;
 use prost::Message as _;
+use tonic_types::StatusExt as _;
 
 async fn plan(running: &Running, vehicle: &VehicleQuestion, radio: &str) -> PlanInstallResponse {
     let request = PlanInstallRequest {
@@ -250,4 +251,29 @@ async fn a_superseded_part_is_answered_with_its_successor() {
     // Discontinued, and nothing stands for it.
     let gone = served("hwk-300").await;
     assert_eq!((gone.successor_part_id.as_str(), gone.total), ("", 0));
+}
+
+/// Of several ids that are not there only the first is looked for: a question must not cost a search for each of its parts.
+#[tokio::test(flavor = "multi_thread")]
+async fn whoever_mistypes_an_id_is_told_what_is_called_like_it() {
+    let (_home, running) = Running::demo().await.unwrap();
+    let words = "2013 orvane tamsel hatchback".to_owned();
+    let mut request = PlanInstallRequest {
+        vehicle: Some(VehicleQuestion { words, ..Default::default() }),
+        radio_id: "sonquill-rowen-2".to_owned(),
+        ..Default::default()
+    };
+    let refused = running.fitment.clone().plan_install(request.clone()).await.unwrap_err();
+    assert!(refused.message().contains("like it are `sonquill-rowan-2`, `sonquill-rowan-2s`"), "{refused:?}");
+    request.radio_id = "sonquill-rowan-2".to_owned();
+    let excluded_part_ids = vec!["hwk-2100".to_owned(), "hwk-2090".to_owned()];
+    request.order = Some(Order { excluded_part_ids, ..Default::default() });
+    let refused = running.fitment.clone().plan_install(request).await.unwrap_err();
+    let details = refused.get_error_details();
+    let [first, second] = details.bad_request().unwrap().field_violations.as_slice() else {
+        panic!("{details:?}")
+    };
+    assert!(first.description.contains("like it are `hwk-210`"), "{first:?}");
+    assert!(second.description.ends_with("`hwk-2090`, which the catalogue does not have"), "{second:?}");
+    running.stop().await.unwrap();
 }

@@ -268,6 +268,15 @@ def check_health(service: Service) -> None:
     check("the media type is that of the format", service.get("/metrics")[1].startswith("text/plain; version=0.0.4"))
 
 
+def check_wrong_port(service: Service, binary: str) -> None:
+    """Whoever takes the port of the metrics for that of the calls is told so."""
+    asked = subprocess.run(
+        [binary, "info", "--server", f"http://{service.operations}"], capture_output=True, text=True, timeout=SECONDS
+    )
+    told = asked.returncode != 0 and "is no such server" in asked.stderr and "not that of its metrics" in asked.stderr
+    check("the port of the metrics is no port of calls", told, asked.stderr)
+
+
 def check_end(service: Service, channel: grpc.Channel) -> None:
     """While a call whose question has not arrived holds the drain, it is alive and not ready; then it ends with 0."""
     arrives = threading.Event()
@@ -309,6 +318,7 @@ def main() -> int:
         try:
             with grpc.insecure_channel(service.address) as channel:
                 check_health(service)
+                check_wrong_port(service, binary)
                 check_counts(service, channel)
                 check_other_figures(service)
                 check_monitoring(service)

@@ -37,11 +37,12 @@ fn an_encrypted_server_is_asked_and_takes_another_certificate_on_a_signal() {
     let answer = info(&address, &["--ca", &certificate]);
     assert!(answer.status.success(), "{answer:?}");
     for wrong in [&[][..], &["--ca", &next]] {
-        let refused = info(&address, wrong);
-        assert!(!refused.status.success() && refused.err.contains("no server answers"), "{refused:?}");
+        not_connected(&info(&address, wrong), "is not trusted", "--ca FILE");
     }
+    let by_name = address.replace("127.0.0.1", "localhost");
+    not_connected(&info(&by_name, &["--ca", &certificate]), "is not trusted", "--server https://NAME:PORT");
     let plain = address.replace("https://", "http://");
-    assert!(!info(&plain, &[]).status.success());
+    not_connected(&info(&plain, &[]), "is no such server", "https://");
     let refused = info(&plain, &["--ca", &certificate]);
     assert!(refused.err.contains("without encryption") && refused.err.contains("next:"), "{refused:?}");
 
@@ -54,6 +55,45 @@ fn an_encrypted_server_is_asked_and_takes_another_certificate_on_a_signal() {
     assert!(info(&address, &["--ca", &next]).status.success());
     server.terminate().unwrap();
     assert!(server.ended().unwrap().success());
+}
+
+#[test]
+fn a_client_that_a_server_does_not_trust_is_told_so_and_one_that_asks_the_wrong_port_too() {
+    let directory = tempfile::tempdir().unwrap();
+    let ((certificate, key), (client, client_key)) =
+        (pair(directory.path(), "one"), pair(directory.path(), "two"));
+    let serve = |name: &str, more: &[&str]| {
+        let data = text(directory.path().join(name));
+        let begin = ["serve", "--data", &data, "--init", "--listen", "127.0.0.1:0"];
+        let mut server = Process::start(&[&begin[..], more].concat()).unwrap();
+        let (_, address) = server.serving().unwrap();
+        (server, address)
+    };
+    let identity = ["--tls-cert", &certificate, "--tls-key", &key, "--tls-client-ca", &certificate];
+    let (strict, address) = serve("strict", &identity);
+    let shown = ["--ca", &certificate, "--client-cert", &client, "--client-key", &client_key];
+    for untrusted in [&shown[..2], &shown[..]] {
+        let refused = info(&address, untrusted);
+        // The alert may be overtaken by the end of the connection: then the client has not heard why.
+        let why =
+            if refused.err.contains("ended the connection") { "ended" } else { "does not trust this client" };
+        not_connected(&refused, why, "--client-cert FILE");
+    }
+
+    drop(strict);
+
+    let (plain, address) = serve("plain", &[]);
+    let encrypted = address.replace("http://", "https://");
+    not_connected(&info(&encrypted, &["--ca", &certificate]), "does not encrypt", "--server http://");
+    drop(plain);
+    not_connected(&info(&address, &[]), "no server answers", "dashwright serve");
+}
+
+/// That a client says why it has no connection, and what to do.
+fn not_connected(ended: &Ended, why: &str, next: &str) {
+    let told = ended.err.split_once("next:");
+    let right = told.is_some_and(|(error, after)| error.contains(why) && after.contains(next));
+    assert!(!ended.status.success() && right, "{why}, {next}: {ended:?}");
 }
 
 #[test]

@@ -68,6 +68,8 @@ pub enum FindingKind {
     InTheOpening,
     /// The frame of a kit is smaller than what it says to take.
     NarrowFrame,
+    /// A radio names no socket, and plans would take it to have none.
+    NoSockets,
     /// A golden question is answered otherwise than a person found right.
     GoldenAnswer,
     /// No part mates a factory plug.
@@ -108,6 +110,7 @@ impl FindingKind {
             | Self::GiverToGiver
             | Self::InTheOpening
             | Self::NarrowFrame
+            | Self::NoSockets
             | Self::GoldenAnswer => Severity::Error,
             Self::UnmatedPlug
             | Self::Orphan
@@ -175,6 +178,7 @@ pub fn errors(snapshot: &Snapshot, golden: &[GoldenAnswer]) -> Vec<Finding> {
     settings::find(snapshot, &mut found);
     wiring::find_givers(snapshot, &mut found);
     geometry::find(snapshot, &mut found);
+    wiring::find_bare_radios(snapshot, &mut found);
     found.extend(golden.iter().filter(|answer| !answer.is_right()).map(Finding::from));
     found.sort();
     found

@@ -181,6 +181,8 @@ pub(crate) const SHEET_BYTES: usize = 3 << 20;
 pub(crate) const HITS_DEFAULT: usize = 20;
 /// Hits of a search at most.
 pub(crate) const HITS_MOST: usize = 100;
+/// Records that are named where one is asked for that is not there: a person chooses among them at a glance.
+pub(crate) const NEAREST_RECORDS: usize = 3;
 
 impl Limits {
     /// Every limit by name, with the unit in the name.

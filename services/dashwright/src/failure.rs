@@ -1,6 +1,7 @@
 //! Why a command failed: what is wrong, the details, and what to do next.
 
 mod keeping;
+mod obstacle;
 
 use std::error::Error;
 use std::fmt;
@@ -39,6 +40,7 @@ impl fmt::Display for KeyOrigin {
 }
 
 pub(crate) use keeping::{ChangeFailure, KeepingFailure, ProofFault, StatedBy};
+pub(crate) use obstacle::{Obstacle, innermost};
 
 /// Why a command failed.
 #[derive(Debug, thiserror::Error)]
@@ -49,11 +51,13 @@ pub(crate) enum Failure {
     /// The service refused the call.
     #[error("{}", .0.message)]
     Refused(Box<Refusal>),
-    /// No server answers.
-    #[error("no server answers at {server}")]
+    /// No server answers, or none that can be talked to.
+    #[error("{}", obstacle.words(server))]
     Unreachable {
         /// The address that was asked.
         server: String,
+        /// What stands in the way.
+        obstacle: Obstacle,
         /// What the transport says.
         source: Box<dyn Error + Send + Sync>,
     },
@@ -389,10 +393,7 @@ impl Failure {
             Self::Refused(refusal) => return refusal.next(),
             Self::Keeping(failure) => return failure.next(),
             Self::Change(change) => return change.next(),
-            Self::Unreachable { .. } => {
-                "is the server running? start one with `dashwright demo` or `dashwright serve --data DIR`, \
-                 or name another with --server or DASHWRIGHT_SERVER"
-            }
+            Self::Unreachable { obstacle, .. } => obstacle.next(),
             Self::AddressInUse { address } => {
                 return Some(format!(
                     "end the other program, or choose another port: {}:0 takes a free one",

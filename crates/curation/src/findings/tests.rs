@@ -209,6 +209,21 @@ fn geometry_that_can_not_be_is_found() {
 }
 
 #[test]
+fn a_radio_that_names_no_socket_is_found() {
+    let found = news(|it| {
+        it.copy("radio/sonquill-rowan-2", "radio/zz");
+        it.at("radio/zz")["model"] = json!("Nobody's");
+        it.at("radio/zz").as_object_mut().unwrap().remove("sockets");
+    });
+    let bare: Vec<_> = found.iter().filter(|it| it.kind == FindingKind::NoSockets).collect();
+    assert_eq!(
+        bare.iter().map(|it| told(it)).collect::<Vec<_>>(),
+        [(FindingKind::NoSockets, "radio/zz".into(), "sockets", None)]
+    );
+    assert!(bare[0].severity() == Severity::Error && bare[0].text.contains("not even that of the antenna"));
+}
+
+#[test]
 fn a_plug_that_nothing_mates_is_found() {
     one(
         FindingKind::UnmatedPlug,

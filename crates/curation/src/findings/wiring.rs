@@ -1,4 +1,4 @@
-//! Plugs that nothing mates, and leads that would join like to like.
+//! Plugs that nothing mates, radios without sockets, and leads that would join like to like.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -36,6 +36,15 @@ pub(super) fn find_unmated(snapshot: &Snapshot, found: &mut Vec<Finding>) {
                 &words,
             );
         }
+    }
+}
+
+/// Radios whose record names no socket. What a record does not list a radio has not got, and every radio takes an antenna: an
+/// empty list is one that nobody filled in.
+pub(super) fn find_bare_radios(snapshot: &Snapshot, found: &mut Vec<Finding>) {
+    for (_, radio) in snapshot.radios().iter().filter(|(_, radio)| radio.sockets.is_empty()) {
+        let words = "names no socket, not even that of the antenna: plans would take it to have none";
+        add(found, (RecordKind::Radio, &radio.id.as_term()), "sockets", FindingKind::NoSockets, None, words);
     }
 }
 

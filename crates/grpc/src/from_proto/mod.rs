@@ -116,6 +116,8 @@ pub enum FieldProblem {
     NoSuchRecord {
         /// The id.
         id: String,
+        /// Ids of records that are called like it, the likest first.
+        nearest: Vec<String>,
     },
     /// The plan does not rest on it.
     NotRestedOn {
@@ -172,7 +174,13 @@ impl fmt::Display for FieldProblem {
             Self::NoSha256 => write!(f, "is no SHA-256, which has 64 hexadecimal digits"),
             Self::Twice => write!(f, "is stated twice"),
             Self::NeverLost { need } => write!(f, "is `{need}`, without which nothing is installed"),
-            Self::NoSuchRecord { id } => write!(f, "is `{id}`, which the catalogue does not have"),
+            Self::NoSuchRecord { id, nearest } => {
+                write!(f, "is `{id}`, which the catalogue does not have")?;
+                if !nearest.is_empty() {
+                    write!(f, "; like it are `{}`", nearest.join("`, `"))?;
+                }
+                Ok(())
+            }
             Self::ManyLines { found, most } => {
                 write!(
                     f,
@@ -195,6 +203,11 @@ impl fmt::Display for FieldProblem {
 pub(crate) struct FieldFaults(Vec<FieldFault>);
 
 impl FieldFaults {
+    /// Whether there is none.
+    pub(crate) const fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
     /// The value, or nothing and a fault.
     pub(crate) fn take<T>(&mut self, path: &str, value: Result<T, FieldProblem>) -> Option<T> {
         match value {

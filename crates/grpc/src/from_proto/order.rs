@@ -5,14 +5,17 @@ use std::collections::{BTreeMap, BTreeSet};
 use dashwright_api::v1;
 use dashwright_checks::rules::Rules;
 use dashwright_model::Need;
+use dashwright_model::record::RecordKind;
 use dashwright_planner::{Aim, CartItem, CartLine, DEFAULT_WEIGHT, MAX_WEIGHT, Request, Supply, Wishes};
 use dashwright_planner::{cart_item, may_be_lost};
-use dashwright_quantity::{Currency, MAX_LABEL_CHARS, Money};
+use dashwright_quantity::{Currency, Label, MAX_LABEL_CHARS, Money};
 use dashwright_snapshot::{RecordIx, Snapshot};
 
 use super::rules::rules;
 use super::{FieldFaults, FieldProblem};
-use crate::limits::{CART_LINES, CART_QUANTITY, EXCLUDED_PARTS, IN_HAND_PARTS, OWN_PRICES, STOCKED_PARTS};
+use crate::limits::{
+    CART_LINES, CART_QUANTITY, EXCLUDED_PARTS, IN_HAND_PARTS, NEAREST_RECORDS, OWN_PRICES, STOCKED_PARTS,
+};
 
 /// An order whose fields are well formed; its parts are not looked up yet.
 #[derive(Clone, Debug, Default)]
@@ -143,15 +146,26 @@ impl Order {
 fn parts(snapshot: &Snapshot, path: &str, ids: &[String], faults: &mut FieldFaults) -> BTreeSet<RecordIx> {
     let mut found = BTreeSet::new();
     for (place, id) in ids.iter().enumerate() {
-        found.extend(faults.take(&format!("{path}.{place}"), part(snapshot, id)));
+        found.extend(part(snapshot, &format!("{path}.{place}"), id, faults));
     }
     found
 }
 
-/// A part, by its id.
-pub(crate) fn part(snapshot: &Snapshot, id: &str) -> Result<RecordIx, FieldProblem> {
+/// A part of a request, by its id.
+pub(crate) fn part(snapshot: &Snapshot, path: &str, id: &str, faults: &mut FieldFaults) -> Option<RecordIx> {
     let found = snapshot.parts().find(id).map(|(index, _)| index);
-    found.ok_or_else(|| FieldProblem::NoSuchRecord { id: id.to_owned() })
+    let found = found.ok_or_else(|| no_such(snapshot, RecordKind::Part, id, faults));
+    faults.take(path, found)
+}
+
+/// That there is no record of an id, and which are called like it. A search goes through all records of a kind: it is made for
+/// what is refused first, and not for thousands of ids.
+fn no_such(snapshot: &Snapshot, kind: RecordKind, id: &str, before: &FieldFaults) -> FieldProblem {
+    let label = if before.is_empty() { Label::new(id).ok() } else { None };
+    let hits =
+        label.map(|words| snapshot.search(words.as_str(), &[kind], NEAREST_RECORDS)).unwrap_or_default();
+    let nearest = hits.into_iter().map(|hit| hit.key.id.to_string()).collect();
+    FieldProblem::NoSuchRecord { id: id.to_owned(), nearest }
 }
 
 fn own_prices(
@@ -166,7 +180,7 @@ fn own_prices(
     let currency = faults.take("order.currency", currency.ok_or(FieldProblem::Missing));
     let mut own = BTreeMap::new();
     for (place, v1::OwnPrice { part_id, minor_units }) in prices.iter().enumerate() {
-        let found = faults.take(&format!("order.own_prices.{place}.part_id"), part(snapshot, part_id));
+        let found = part(snapshot, &format!("order.own_prices.{place}.part_id"), part_id, faults);
         if let (Some(index), Some(currency)) = (found, currency) {
             own.insert(index, Money { currency, minor_units: *minor_units });
         }
@@ -180,7 +194,7 @@ pub(crate) fn radio(snapshot: &Snapshot, path: &str, id: &str, faults: &mut Fiel
         "" => Err(FieldProblem::Missing),
         id => {
             let found = snapshot.radios().find(id).map(|(index, _)| index);
-            found.ok_or_else(|| FieldProblem::NoSuchRecord { id: id.to_owned() })
+            found.ok_or_else(|| no_such(snapshot, RecordKind::Radio, id, faults))
         }
     };
     faults.take(path, found)

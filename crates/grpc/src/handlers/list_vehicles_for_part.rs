@@ -52,7 +52,7 @@ impl Asked {
     ) -> Result<v1::ListVehiclesForPartResponse, Refusal> {
         let Self { part_id, radio_id, question, page } = self;
         let snapshot = view.snapshot();
-        let index = faults.take("part_id", part(snapshot, &part_id));
+        let index = part(snapshot, "part_id", &part_id, &mut faults);
         let mut with = || radio(snapshot, "radio_id", &radio_id, &mut faults);
         let with = if radio_id.is_empty() { None } else { with() };
         let index = faults.with(index)?;

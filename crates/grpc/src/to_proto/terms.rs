@@ -96,7 +96,7 @@ same_names! {
     }
     finding_kind: dashwright_curation::FindingKind => v1::FindingKind {
         SameKey Dangling WrongTerm Overlap SupersessionLoop ForeignLead SetTwice NeverSet GiverToGiver InTheOpening
-        NarrowFrame GoldenAnswer UnmatedPlug Orphan NoSuccessorLeft NeedsUnavailable NeedsItsConflict NoPrice OtherCurrency Assumed
+        NarrowFrame NoSockets GoldenAnswer UnmatedPlug Orphan NoSuccessorLeft NeedsUnavailable NeedsItsConflict NoPrice OtherCurrency Assumed
         Contradicted Hole
     }
     plan_change: dashwright_curation::PlanChange => v1::PlanChange {

@@ -49,7 +49,7 @@ pub struct Radio {
     /// The steering input.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub steering_input: Option<SteeringInput>,
-    /// The sockets.
+    /// The sockets, all of them: what is not listed the radio has not got. A dataset whose radio lists none is told of it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub sockets: Vec<Socket>,
     /// Current, power and load.

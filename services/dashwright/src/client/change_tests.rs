@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::client::Refusal;
+use crate::failure::Obstacle;
 
 const ID: &str = "01930000-0000-7000-8000-0000000000ff";
 
@@ -53,7 +54,11 @@ fn failed(failure: Failure) -> serde_json::Value {
 
 #[test]
 fn a_change_whose_answer_was_lost_is_to_be_repeated_and_a_refused_one_is_not() {
-    let lost = failed(Failure::Unreachable { server: "S".to_owned(), source: "gone".into() });
+    let lost = failed(Failure::Unreachable {
+        server: "S".to_owned(),
+        obstacle: Obstacle::Nobody,
+        source: "gone".into(),
+    });
     assert_eq!(lost["error"]["code"], "UNREACHABLE");
     assert_eq!(lost["error"]["request_id"], ID);
     assert_eq!(lost["error"]["may_have_been_made"], true);

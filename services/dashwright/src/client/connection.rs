@@ -22,13 +22,15 @@ use tonic_types::StatusExt as _;
 
 use super::refusal::Refusal;
 use crate::args::Client;
-use crate::failure::{Failure, KeyOrigin};
+use crate::failure::{Failure, KeyOrigin, Obstacle, innermost};
 use crate::tls_files::is_shared;
 
 /// How long a server may take to take the connection: it is on this machine or in the same network.
 const CONNECT_TIMEOUT: Duration = Duration::from_secs(5);
 /// How much longer than the service's own deadline an answer is waited for, so that its refusal arrives first.
 const PATIENCE: Duration = Duration::from_secs(2);
+/// How the words begin with which the transport tells of an answer that is none of gRPC: the only thing to know it by.
+const NOT_GRPC: &str = "protocol error: ";
 /// The variable that may hold a key. A flag would show it in the list of processes.
 const KEY_VARIABLE: &str = "DASHWRIGHT_KEY";
 
@@ -95,6 +97,7 @@ impl Connection {
     async fn connect(server: &str, tls: Option<ClientTlsConfig>, key: Bearer) -> Result<Self, Failure> {
         let unreachable = |error: tonic::transport::Error| Failure::Unreachable {
             server: server.to_owned(),
+            obstacle: Obstacle::of(&error),
             source: error.into(),
         };
         let mut endpoint = Endpoint::from_shared(server.to_owned()).map_err(unreachable)?;
@@ -167,8 +170,18 @@ impl Connection {
         match status.source().filter(|source| source.is::<tonic::transport::Error>()) {
             Some(source) if !by_service => {
                 // The status around it says the same in the words of its fields.
-                Failure::Unreachable { server: self.server.clone(), source: innermost(source).into() }
+                let obstacle = Obstacle::of(source);
+                Failure::Unreachable {
+                    server: self.server.clone(),
+                    obstacle,
+                    source: innermost(source).to_string().into(),
+                }
             }
+            _ if !by_service && status.message().starts_with(NOT_GRPC) => Failure::Unreachable {
+                server: self.server.clone(),
+                obstacle: Obstacle::OtherSpeech,
+                source: status.message().into(),
+            },
             _ => Failure::Refused(Box::new(Refusal::of(status))),
         }
     }
@@ -231,12 +244,4 @@ fn is_this_machine(server: &str) -> bool {
     let Ok(uri) = server.parse::<tonic::transport::Uri>() else { return false };
     let host = uri.host().unwrap_or_default().trim_matches(['[', ']']);
     host == "localhost" || host.parse::<std::net::IpAddr>().is_ok_and(|host| host.is_loopback())
-}
-
-/// What lies at the bottom of an error.
-fn innermost(mut error: &(dyn Error + 'static)) -> String {
-    while let Some(source) = error.source() {
-        error = source;
-    }
-    error.to_string()
 }
