@@ -238,3 +238,41 @@ fn whether_a_key_was_ever_made_is_seen_without_opening_anything() {
     server.terminate().unwrap();
     assert!(server.ended().unwrap().success());
 }
+
+/// Runs a copy of the binary as a user who owns nothing. Nothing where the tests themselves run as one who may not become another.
+fn as_nobody(binary: &Path, arguments: &[&str]) -> Option<Ended> {
+    const NOBODY: u32 = 65534;
+    let mut command = std::process::Command::new(binary);
+    let command = command.args(arguments).current_dir("/").env_remove("RUST_LOG");
+    let ended = std::os::unix::process::CommandExt::uid(command, NOBODY).output().ok()?;
+    let text = |bytes| String::from_utf8(bytes).unwrap();
+    Some(Ended { status: ended.status, out: text(ended.stdout), err: text(ended.stderr) })
+}
+
+#[test]
+fn what_serve_may_not_write_is_a_fault_of_a_check_and_stays_as_it_was() {
+    let directory = tempfile::tempdir().unwrap();
+    let open_to_all = std::os::unix::fs::PermissionsExt::from_mode(0o755);
+    std::fs::set_permissions(directory.path(), open_to_all).unwrap();
+    let binary = directory.path().join("dashwright");
+    std::fs::copy(dashwright_tests::binary::binary().unwrap(), &binary).unwrap();
+    let data = dataset(directory.path());
+    let new = text(directory.path().join("new"));
+    let before = content(Path::new(&data));
+    let Some(checked) = as_nobody(&binary, &["config", "check", "--data", &data]) else {
+        println!("not tried: who runs the tests may not become another user");
+        return;
+    };
+    refused(&checked, &[&format!("`data` (flag): `{data}` can not be written"), "chown -R"]);
+    let checked = as_nobody(&binary, &["config", "check", "--init", "--data", &new]).unwrap();
+    let parent = text(directory.path().to_owned());
+    refused(&checked, &[&format!("`{parent}` can not be written"), "chown -R"]);
+    for more in [&["--data", &data][..], &["--init", "--data", &new]] {
+        let served = as_nobody(&binary, &[&["serve", "--listen", "127.0.0.1:0"], more].concat()).unwrap();
+        refused(&served, &["Permission denied", "as the user that it runs as", "chown -R"]);
+    }
+    assert!(run(&["config", "check", "--data", &data]).unwrap().status.success());
+    assert!(run(&["config", "check", "--init", "--data", &new]).unwrap().status.success());
+    assert_eq!(content(Path::new(&data)), before);
+    assert!(!Path::new(&new).exists());
+}

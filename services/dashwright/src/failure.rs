@@ -40,6 +40,7 @@ impl fmt::Display for KeyOrigin {
 }
 
 pub(crate) use keeping::{ChangeFailure, KeepingFailure, ProofFault, StatedBy};
+use obstacle::find;
 pub(crate) use obstacle::{Obstacle, innermost};
 
 /// Why a command failed.
@@ -414,13 +415,14 @@ impl Failure {
             }
             Self::NotEncrypted { .. } => "say --server https://… to encrypt, or leave the certificates out",
             Self::ClientTls(_) => "name PEM files: --ca FILE, --client-cert FILE --client-key FILE",
-            Self::Open(error) => return after_open(error),
+            Self::Store(_) => return self.next_of_denied(),
+            Self::Open(error) => return after_open(error).or_else(|| self.next_of_denied()),
             Self::HasRevision { .. } => {
                 "leave out --load to serve what is there, or load into a new directory with --init"
             }
             Self::Load(LoadFailure::File { .. }) => "name a file that you may read: --load FILE.jsonl",
             Self::Load(LoadFailure::Faults { .. }) => "mend the file and load it again; nothing was loaded",
-            Self::Start(error) => return after_start(error),
+            Self::Start(error) => return after_start(error).or_else(|| self.next_of_denied()),
             Self::NotASecret { .. } => {
                 "put back the file as it was; without it every key has to be made anew: move it away then"
             }
@@ -434,6 +436,15 @@ impl Failure {
             _ => return None,
         };
         Some(text.to_owned())
+    }
+
+    /// What to do where the operating system did not let it.
+    fn next_of_denied(&self) -> Option<String> {
+        let denied =
+            find::<io::Error>(self).is_some_and(|error| error.kind() == io::ErrorKind::PermissionDenied);
+        let text = "`serve` reads and writes as the user that it runs as: give it the directory with everything in it \
+                    (chown -R); `dashwright config check`, run as that user, says what is left";
+        denied.then(|| text.to_owned())
     }
 }
 

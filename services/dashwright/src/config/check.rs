@@ -16,6 +16,7 @@ use super::table::{
     OPERATIONS_LISTEN, OTLP_ENDPOINT, OTLP_SAMPLE_RATIO, TLS_CERT, TLS_CLIENT_CA, TLS_KEY, WEB_LISTEN,
 };
 use super::value::{Kind, Value};
+use super::writable::{first_unwritable, unwritable_for_new};
 use super::{Fault, Settings, resolve};
 use crate::args::Serve;
 use crate::dataset::{self, LoadFailure};
@@ -117,7 +118,7 @@ impl Found {
         }
         let data = settings.get(DATA);
         if let Some(directory) = &data {
-            self.data(directory, arguments.init, by);
+            self.data(directory, settings, arguments.init, by);
         }
         self.addresses(settings);
         for key in [LISTEN, WEB_LISTEN, OPERATIONS_LISTEN] {
@@ -189,12 +190,16 @@ impl Found {
     }
 
     /// The state of the data directory.
-    fn data(&mut self, directory: &Path, init: bool, by: By) {
+    fn data(&mut self, directory: &Path, settings: &Settings, init: bool, by: By) {
         let here = directory.display();
         if init {
             match FileLog::check_new(directory) {
-                Ok(()) => self
-                    .remark(format!("data: `{here}` is missing or empty, and --init begins a dataset there")),
+                Ok(()) => {
+                    self.writes(unwritable_for_new(directory), settings);
+                    self.remark(format!(
+                        "data: `{here}` is missing or empty, and --init begins a dataset there"
+                    ));
+                }
                 // Whether an earlier beginning was interrupted is seen when it is opened.
                 Err(OpenError::AlreadyADataset { .. }) if by == By::Serve => {}
                 Err(OpenError::AlreadyADataset { .. }) if was_only_begun(directory) => {
@@ -207,17 +212,26 @@ impl Found {
             return;
         }
         match FileLog::check(directory) {
-            Ok(()) if by == By::Check => match FileLog::check_free(directory) {
-                Ok(()) => self.remark(format!("data: `{here}` holds a dataset")),
-                // The usual time to check is before a restart.
-                Err(error @ OpenError::InUse { .. }) => {
-                    self.remark(format!("data: {error}; `serve` is refused until that has ended"));
+            Ok(()) if by == By::Check => {
+                self.writes(first_unwritable(directory), settings);
+                match FileLog::check_free(directory) {
+                    Ok(()) => self.remark(format!("data: `{here}` holds a dataset")),
+                    // The usual time to check is before a restart.
+                    Err(error @ OpenError::InUse { .. }) => {
+                        self.remark(format!("data: {error}; `serve` is refused until that has ended"));
+                    }
+                    Err(error) => self.faults.push(error.into()),
                 }
-                Err(error) => self.faults.push(error.into()),
-            },
+            }
             Ok(()) => {}
             Err(error) => self.faults.push(error.into()),
         }
+    }
+
+    fn writes(&mut self, unwritable: Option<(PathBuf, io::Error)>, settings: &Settings) {
+        let origin = settings.origin(DATA.name());
+        let fault = unwritable.map(|(path, source)| Fault::Unwritable { origin, path, source });
+        self.faults.extend(fault.map(Failure::from));
     }
 
     /// Whether every listener has an address of its own; port 0 is another one each time.

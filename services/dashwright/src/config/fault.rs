@@ -167,6 +167,16 @@ pub(crate) enum Fault {
         /// Why not.
         source: io::Error,
     },
+    /// What is to be written may not be.
+    #[error("`data` ({origin}): `{}` can not be written", path.display())]
+    Unwritable {
+        /// Who named the directory.
+        origin: Origin,
+        /// What can not be written.
+        path: PathBuf,
+        /// Why not.
+        source: io::Error,
+    },
     /// The file of the key that signs checkpoints holds none.
     #[error("`checkpoint-key` ({origin}) names `{}`, which does not hold 64 hexadecimal digits", file.display())]
     NotASeed {
@@ -204,6 +214,10 @@ impl Fault {
             }
             Self::SameAddress { .. } => "give each a port of its own",
             Self::Unreadable { .. } | Self::File { .. } => "name a file that you may read",
+            Self::Unwritable { .. } => {
+                "`serve` writes as the user that it runs as, and a check looks as its own: run it as that one, and give \
+                 it the directory with everything in it (chown -R)"
+            }
             Self::TooLarge { .. } => "is it the right file?",
             Self::Missing { .. } => {
                 "`dashwright config print` tells every setting that is in force and who said it"

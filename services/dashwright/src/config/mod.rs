@@ -7,6 +7,7 @@ mod flags;
 mod print;
 mod table;
 mod value;
+mod writable;
 
 use std::ffi::{OsStr, OsString};
 use std::path::{Path, PathBuf};

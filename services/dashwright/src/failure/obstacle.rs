@@ -136,7 +136,7 @@ pub(crate) fn innermost<'e>(mut error: &'e (dyn Error + 'static)) -> &'e (dyn Er
 
 /// The first error of a type among an error and its causes. An error of the operating system's kind may hold one that it does not
 /// name as its cause.
-fn find<'e, E: Error + 'static>(error: &'e (dyn Error + 'static)) -> Option<&'e E> {
+pub(super) fn find<'e, E: Error + 'static>(error: &'e (dyn Error + 'static)) -> Option<&'e E> {
     let mut next = Some(error);
     while let Some(error) = next {
         if let Some(found) = error.downcast_ref() {
