@@ -55,6 +55,7 @@ fn faults_are_told_by_row_and_column() {
     let ended = bench.ask(&["draft", "import", &id, &file, "--reason", "a test", "--json"]);
     let end: Value = serde_json::from_str(&ended.out).unwrap();
     assert_eq!((ended.status.code(), end["faultsTotal"].as_str()), (Some(1), Some("2")), "{end}");
+    contains_all(&ended.err, &["JSON Lines", "--table part"]);
     let nothing = bench.path("empty.jsonl");
     fs::write(&nothing, "").unwrap();
     contains_all(&bench.refused(&["draft", "import", &id, &nothing, "--reason", "a test"]), &["FILE"]);

@@ -54,7 +54,9 @@ async fn run(arguments: DraftImport) -> Result<(), Failure> {
     if end.faults_total == 0 {
         Ok(())
     } else {
-        Err(KeepingFailure::FileFaults { faults: end.faults_total }.into())
+        let named_as_table = path.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("csv"));
+        let untold_table = table.is_none() && named_as_table;
+        Err(KeepingFailure::FileFaults { faults: end.faults_total, untold_table }.into())
     }
 }
 

@@ -60,6 +60,8 @@ pub(crate) enum KeepingFailure {
     FileFaults {
         /// How many.
         faults: u64,
+        /// Whether its name says that it is a table, and nothing else did.
+        untold_table: bool,
     },
     /// An import ended before its end.
     #[error("the server ended the import before it was whole")]
@@ -355,6 +357,9 @@ impl KeepingFailure {
                 "mend the draft, or accept the answers that are right with `dashwright golden accept`"
             }
             Self::NumberInQuestion => "say year, make, model and what else tells the car apart instead",
+            Self::FileFaults { untold_table: true, .. } => {
+                "it was read as JSON Lines; of a table (CSV) say which records are in it: --table part, or --table vehicle"
+            }
             Self::FileFaults { .. } => {
                 "mend the file, and import it again; `--on-conflict replace` lets its records take others' places"
             }
