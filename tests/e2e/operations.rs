@@ -11,7 +11,7 @@ use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
 use tokio::net::{TcpListener, TcpStream};
 
 /// Status line and body of an answer.
-async fn get(address: SocketAddr, path: &str) -> (String, String) {
+pub(crate) async fn get(address: SocketAddr, path: &str) -> (String, String) {
     let mut stream = TcpStream::connect(address).await.unwrap();
     let request = format!("GET {path} HTTP/1.1\r\nhost: here\r\nconnection: close\r\n\r\n");
     stream.write_all(request.as_bytes()).await.unwrap();

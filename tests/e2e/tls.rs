@@ -9,6 +9,7 @@ use dashwright_api::v1::GetDatasetInfoRequest;
 use dashwright_api::v1::catalogue_service_client::CatalogueServiceClient;
 use dashwright_engine::keys::Role;
 use dashwright_grpc::auth::Access;
+use dashwright_grpc::operations::Operations;
 use dashwright_grpc::tls::{Identity, Tls};
 use dashwright_grpc::{LIMITS, Service, Serving, serve_encrypted};
 use dashwright_tests::keys::{Keys, with_key};
@@ -92,6 +93,7 @@ struct Encrypted {
     tls: Tls,
     end: oneshot::Sender<()>,
     served: JoinHandle<Result<(), dashwright_grpc::ServeError>>,
+    operations: Operations,
     _home: Home,
 }
 
@@ -101,13 +103,15 @@ impl Encrypted {
         let engine = home.engine().unwrap();
         let access = access.unwrap_or_else(|| Access::by(engine.keys()));
         let serving = Serving::new(Service::new(engine, home.imports()), access).await.unwrap();
+        let operations = Operations::default();
+        operations.tell_of(&serving, Vec::new()).unwrap();
         let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
         let address = listener.local_addr().unwrap();
         let (end, ended) = oneshot::channel();
         let served = tokio::spawn(serve_encrypted(serving, listener, tls.clone(), async {
             let _ = ended.await;
         }));
-        Self { address, tls, end, served, _home: home }
+        Self { address, tls, end, served, operations, _home: home }
     }
 
     async fn shows(pair: &Pair) -> Self {
@@ -223,6 +227,13 @@ async fn who_does_not_encrypt_is_cut_off_and_the_others_are_answered() {
         // RFC 8446, section 5.1: what comes back is at most an alert, whose record begins with 21.
         assert!(answer.first().is_none_or(|kind| *kind == 21), "{answer:?}");
     }
+    let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
+    let figures = listener.local_addr().unwrap();
+    let answers = tokio::spawn(service.operations.clone().serve(listener));
+    let (_, metrics) = crate::operations::get(figures, "/metrics").await;
+    let told = r#"closed_unheard_total{cause="HANDSHAKE_FAILED",listener="calls"} 3"#;
+    assert!(metrics.lines().any(|line| line.ends_with(told)), "{metrics}");
+    answers.abort();
     let plain = Endpoint::new(format!("http://{}", service.address)).unwrap().connect().await;
     let answered = match plain {
         Ok(channel) => ask(&channel).await.is_ok(),

@@ -17,6 +17,8 @@ import json
 import os
 import queue
 import re
+import resource
+import socket
 import subprocess
 import sys
 import tempfile
@@ -179,6 +181,31 @@ def check_other_figures(service: Service) -> None:
     check("memory is that of the process", 0.5 < told / resident < 2, (told, resident))
 
 
+def check_connections(service: Service) -> None:
+    """Sockets that say nothing are counted as long as they are open."""
+    name, calls = "dashwright_connections_open", frozenset({("listener", "calls")})
+    before = samples(service.get("/metrics")[2])
+    check("so many may be open", before["dashwright_connections_most", calls] == 4096)
+    check("a page has no listener here", ("dashwright_connections_most", frozenset({("listener", "web")})) not in before)
+    host, port = service.address.removeprefix("http://").rsplit(":", 1)
+
+    def told(key: tuple[str, frozenset], wanted: float) -> None:
+        end = time.monotonic() + SECONDS
+        while (now := samples(service.get("/metrics")[2])[key]) != wanted and time.monotonic() < end:
+            time.sleep(0.05)
+        check(f"{key} is {wanted}", now == wanted, now)
+
+    # An address may have 1,024; the channel of the other checks is one of them.
+    open_before = before[name, calls]
+    sockets = [socket.create_connection((host, int(port)), timeout=SECONDS) for _ in range(1030)]
+    cause = frozenset({("listener", "calls"), ("cause", "ADDRESS_FULL")})
+    told((name, calls), 1024)
+    told(("dashwright_connections_closed_unheard_total", cause), open_before + 1030 - 1024)
+    for one in sockets:
+        one.close()
+    told((name, calls), open_before)
+
+
 def used(expression: promql.Expr) -> Iterator[tuple[str, set[str]]]:
     """The figures of an expression with the labels that are matched."""
     for name in ("lhs", "rhs", "expr", "vector_selector", "args", "param"):
@@ -306,6 +333,9 @@ def main() -> int:
     binary = os.environ.get("DASHWRIGHT")
     if not binary:
         raise SystemExit("name the binary in $DASHWRIGHT")
+    # Of what the check of connections opens the service has one end, and we the other.
+    most = resource.getrlimit(resource.RLIMIT_NOFILE)[1]
+    resource.setrlimit(resource.RLIMIT_NOFILE, (most, most))
     collector = Collector()
     server = grpc.server(futures.ThreadPoolExecutor(max_workers=2))
     trace_service.add_TraceServiceServicer_to_server(collector, server)
@@ -320,6 +350,7 @@ def main() -> int:
                 check_health(service)
                 check_wrong_port(service, binary)
                 check_counts(service, channel)
+                check_connections(service)
                 check_other_figures(service)
                 check_monitoring(service)
                 check_traces(service, channel, collector)

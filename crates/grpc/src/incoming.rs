@@ -18,6 +18,7 @@ use tonic::transport::server::Connected;
 
 use crate::limits::LIMITS;
 use crate::line::Line;
+use crate::observe::connections::{OfListener, Open};
 use crate::per_address::{OfAddress, PerAddress};
 use crate::silence::Silence;
 use crate::throttle::Throttle;
@@ -59,6 +60,7 @@ struct Place {
     all: Arc<Semaphore>,
     _among_all: OwnedSemaphorePermit,
     _of_address: OfAddress,
+    _open: Open,
 }
 
 /// What an address is taken for: whoever has one address of IPv6 has its whole /64.
@@ -83,6 +85,7 @@ enum Carrier {
 pub(crate) fn connections(
     listener: TcpListener,
     tls: Option<Tls>,
+    figures: OfListener,
     end: watch::Receiver<bool>,
 ) -> impl Stream<Item = io::Result<Connection>> {
     let door = Door {
@@ -90,6 +93,7 @@ pub(crate) fn connections(
         places: Arc::new(Semaphore::new(LIMITS.connections)),
         addresses: PerAddress::new(LIMITS.connections_per_address),
         tls,
+        figures,
         end,
         handshakes: JoinSet::new(),
         handshaking: PerAddress::new(LIMITS.handshakes_per_address),
@@ -105,6 +109,7 @@ struct Door {
     places: Arc<Semaphore>,
     addresses: PerAddress,
     tls: Option<Tls>,
+    figures: OfListener,
     end: watch::Receiver<bool>,
     /// They end with the door.
     handshakes: JoinSet<Option<Connection>>,
@@ -148,10 +153,11 @@ impl Door {
     fn place(&self, peer: &Peer, among_all: OwnedSemaphorePermit) -> Option<Place> {
         let of_address = self.addresses.take(peer.address.map(|address| network(address.ip())));
         if of_address.is_none() {
+            self.figures.of_full_address.inc();
             self.refuse(peer, "an address has as many connections as one may have");
         }
         let all = Arc::clone(&self.places);
-        Some(Place { all, _among_all: among_all, _of_address: of_address? })
+        Some(Place { all, _among_all: among_all, _of_address: of_address?, _open: self.figures.open() })
     }
 
     /// Says that a connection was closed unheard.
@@ -166,10 +172,12 @@ impl Door {
     fn begin(&mut self, tls: Tls, stream: TcpStream, peer: Peer, place: Place) {
         let Some(handshaking) = self.handshaking.take(peer.address.map(|address| network(address.ip())))
         else {
+            self.figures.of_shaking_address.inc();
             self.refuse(&peer, "an address has as many TLS handshakes going on as one may have");
             return;
         };
         let (failed, end) = (Arc::clone(&self.failed), self.end.clone());
+        let without_handshake = self.figures.without_handshake.clone();
         self.handshakes.spawn(async move {
             let handshake = tls.acceptor().accept(stream);
             let ended = tokio::time::timeout(tls.patience(), handshake).await;
@@ -177,6 +185,7 @@ impl Door {
             match ended.unwrap_or_else(|_| Err(io::ErrorKind::TimedOut.into())) {
                 Ok(stream) => Some(Connection::new(Carrier::Encrypted(stream.into()), peer, place, end)),
                 Err(error) => {
+                    without_handshake.inc();
                     if let Some(left_out) = failed.line(Instant::now()) {
                         let peer = peer.address.map(tracing::field::display);
                         tracing::warn!(peer, left_out, "a TLS handshake failed: {error}");

@@ -26,6 +26,7 @@ use crate::ending::Ending;
 use crate::guard::GuardLayer;
 use crate::incoming::connections;
 use crate::limits::LIMITS;
+use crate::observe::connections::Listener;
 use crate::observe::{Gauge, Metrics};
 use crate::tls::Tls;
 
@@ -135,7 +136,13 @@ impl Serving {
     /// What is measured of it, with figures of the machine beside.
     pub(crate) fn metrics(&self, machine: Vec<Gauge>) -> prometheus::Result<Metrics> {
         let auth = self.service.auth_figures();
-        Metrics::new(self.service.engine(), self.guard.figures(), &auth, machine)
+        Metrics::new(
+            self.service.engine(),
+            self.guard.figures(),
+            self.service.connection_figures(),
+            &auth,
+            machine,
+        )
     }
 
     /// The service itself.
@@ -207,7 +214,10 @@ async fn run(
         .layer(callers)
         .layer(fitment)
         .add_routes(routes)
-        .serve_with_incoming_shutdown(connections(listener, tls, service.end()), end)
+        .serve_with_incoming_shutdown(
+            connections(listener, tls, service.connection_figures().of(Listener::Calls), service.end()),
+            end,
+        )
         .await
         .map_err(ServeError::Transport)
 }

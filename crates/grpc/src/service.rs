@@ -11,6 +11,7 @@ use tokio::sync::watch;
 use crate::auth::AuthFigures;
 use crate::guard::end_of_wait;
 use crate::limits::LIMITS;
+use crate::observe::connections::ConnectionFigures;
 use crate::shared::Answers;
 use crate::status::Refusal;
 
@@ -20,6 +21,7 @@ pub struct Service {
     pub(crate) engine: Engine,
     answers: Arc<ArcSwap<Answers>>,
     auth: Arc<AuthFigures>,
+    connections: Arc<ConnectionFigures>,
     end: watch::Sender<bool>,
     pub(crate) inbox: Inbox,
     /// Whether whoever edited a draft may not publish it.
@@ -39,6 +41,7 @@ impl Service {
             engine,
             answers,
             auth: Arc::default(),
+            connections: Arc::default(),
             end,
             inbox,
             separate_publisher: false,
@@ -68,6 +71,11 @@ impl Service {
     #[must_use]
     pub fn auth_figures(&self) -> Arc<AuthFigures> {
         Arc::clone(&self.auth)
+    }
+
+    /// What was counted of connections.
+    pub(crate) fn connection_figures(&self) -> &ConnectionFigures {
+        &self.connections
     }
 
     /// Ends the streams that have no end of their own.

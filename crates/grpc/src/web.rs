@@ -17,6 +17,7 @@ use tower_http::validate_request::ValidateRequestHeaderLayer;
 
 use crate::guard::GRPC_TIMEOUT;
 use crate::incoming::connections;
+use crate::observe::connections::Listener;
 use crate::observe::request::{REQUEST_ID, TRACEPARENT};
 use crate::server::{ServeError, Serving, limited};
 use crate::tls::Tls;
@@ -79,7 +80,10 @@ pub async fn serve_web(
         .layer(callers)
         .layer(fitment)
         .add_routes(routes)
-        .serve_with_incoming_shutdown(connections(listener, tls, service.end()), end)
+        .serve_with_incoming_shutdown(
+            connections(listener, tls, service.connection_figures().of(Listener::Web), service.end()),
+            end,
+        )
         .await
         .map_err(ServeError::Transport)
 }

@@ -7,6 +7,7 @@ use dashwright_model::record::RecordKind;
 use prometheus::{IntGaugeVec, Opts, PullingGauge, Registry, TextEncoder};
 
 use super::calls::CallFigures;
+use super::connections::ConnectionFigures;
 use crate::auth::AuthFigures;
 
 /// The media type of the text: the exposition format of Prometheus, version 0.0.4.
@@ -37,12 +38,14 @@ impl Metrics {
     pub(crate) fn new(
         engine: &Engine,
         calls: &CallFigures,
+        connections: &ConnectionFigures,
         auth: &AuthFigures,
         machine: Vec<Gauge>,
     ) -> prometheus::Result<Self> {
         let registry = Registry::new();
         build_info(&registry)?;
         calls.register(&registry)?;
+        connections.register(&registry)?;
         auth.register(&registry)?;
         let Figures { appends, publishes, as_of } = engine.figures().clone();
         for histogram in [appends, publishes, as_of] {

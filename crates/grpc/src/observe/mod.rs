@@ -4,6 +4,7 @@
 
 pub(crate) mod calls;
 pub(crate) mod code;
+pub(crate) mod connections;
 mod counted;
 mod metrics;
 pub(crate) mod request;
