@@ -1,4 +1,5 @@
-//! What hours do to a server: `cargo bench -p dashwright-tests --bench soak -- [--minutes 10] [--rate 200] [--lines 15000] [--binary FILE]`.
+//! What hours do to a server: `cargo bench -p dashwright-tests --bench soak -- [--minutes 10] [--rate 200] [--lines 15000]
+//! [--publish-every 5] [--binary FILE]`.
 //!
 //! The binary serves a directory of its own, is asked look-ups, plans, carts, lists and earlier revisions at a fixed rate, and gets a new
 //! revision every few seconds, each a draft that is edited and published. Memory, file descriptors, disk and waits are sampled; the end
@@ -65,7 +66,9 @@ impl Options {
         Ok(Self {
             time: Duration::from_secs_f64(minutes * 60.0),
             sample: Duration::from_secs(if short { 1 } else { 10 }),
-            publish: Duration::from_secs(if short { 1 } else { 5 }),
+            publish: Duration::from_secs_f64(
+                after("--publish-every").map_or(Ok(if short { 1.0 } else { 5.0 }), |text| text.parse())?,
+            ),
             calls_per_second: after("--rate").map_or(Ok(200.0), |text| text.parse())?,
             lines,
             binary: after("--binary").map(PathBuf::from),

@@ -1,7 +1,7 @@
 //! Drafts as callers change, read and publish them.
 
 use std::collections::BTreeSet;
-use std::sync::Arc;
+use std::sync::{Arc, PoisonError};
 use std::time::Instant;
 
 use dashwright_model::exchange::{self, ExchangeError};
@@ -115,6 +115,12 @@ impl Engine {
         draft: &str,
         conditions: &Conditions,
     ) -> Result<Published, LoadError<ExchangeError>> {
+        if let Some(earlier) = self.published_earlier(origin).map_err(write)? {
+            return Ok(earlier);
+        }
+        // One at a time: each takes a dataset's worth of memory, and whoever compiles beside another does so in vain.
+        let _one = self.shared.publishing.lock().unwrap_or_else(PoisonError::into_inner);
+        // Who has waited may have waited for the same request.
         if let Some(earlier) = self.published_earlier(origin).map_err(write)? {
             return Ok(earlier);
         }

@@ -38,6 +38,7 @@ pub(crate) struct Shared {
     pub(crate) examined: LastExamined,
     pub(crate) previewing: Mutex<()>,
     pub(crate) importing: Mutex<()>,
+    pub(crate) publishing: Mutex<()>,
     pub(crate) figures: Figures,
 }
 
@@ -80,6 +81,7 @@ impl Shared {
             examined: LastExamined::default(),
             previewing: Mutex::default(),
             importing: Mutex::default(),
+            publishing: Mutex::default(),
             figures: Figures::default(),
         }
     }
