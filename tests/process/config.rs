@@ -265,6 +265,8 @@ fn what_serve_may_not_write_is_a_fault_of_a_check_and_stays_as_it_was() {
     };
     refused(&checked, &[&format!("`data` (flag): `{data}` can not be written"), "chown -R"]);
     let checked = as_nobody(&binary, &["config", "check", "--init", "--data", &new]).unwrap();
+    let relative = as_nobody(&binary, &["config", "check", "--init", "--data", "new"]).unwrap();
+    refused(&relative, &["`.` can not be written"]);
     let parent = text(directory.path().to_owned());
     refused(&checked, &[&format!("`{parent}` can not be written"), "chown -R"]);
     for more in [&["--data", &data][..], &["--init", "--data", &new]] {

@@ -31,8 +31,8 @@ fn look(path: &Path) -> Result<(), Unwritable> {
 
 /// The directory in which a dataset would be begun, where nothing may be made in it.
 pub(super) fn unwritable_for_new(dataset: &Path) -> Option<Unwritable> {
-    let there = dataset.ancestors().find(|path| path.exists())?;
-    // What a relative path begins in has no name.
-    let there = if there.as_os_str().is_empty() { Path::new(".") } else { there };
+    // What a relative path begins in has no name, and is not found under none.
+    let named = |path| if path == Path::new("") { Path::new(".") } else { path };
+    let there = dataset.ancestors().map(named).find(|path| path.exists())?;
     tempfile::tempfile_in(there).err().map(|error| (there.to_owned(), error))
 }
