@@ -52,7 +52,7 @@ fn a_server_that_serves_is_healthy_with_and_without_tls_and_needs_no_key() {
         run(&[&["health", "--server", &address, "--ca", &certificate][..], more].concat()).unwrap()
     };
     assert_eq!(health(&["--tls-name", "dashwright.test"]).out, "SERVING\n");
-    refused(&health(&[]), "no server answers");
+    refused(&health(&[]), "--tls-name NAME");
     server.terminate().unwrap();
     assert!(server.ended().unwrap().success());
 }

@@ -6,13 +6,17 @@ use std::io;
 use rustls::{AlertDescription, CertificateError, InvalidMessage};
 
 /// With what a server answers a client whose certificate it does not trust, or that shows none.
-const UNTRUSTED: [AlertDescription; 6] = [
+const UNTRUSTED: [AlertDescription; 9] = [
     AlertDescription::CertificateRequired,
     AlertDescription::BadCertificate,
     AlertDescription::UnknownCA,
     AlertDescription::CertificateUnknown,
     AlertDescription::CertificateExpired,
     AlertDescription::HandshakeFailure,
+    // One that another authority of the same name has signed.
+    AlertDescription::DecryptError,
+    AlertDescription::UnsupportedCertificate,
+    AlertDescription::CertificateRevoked,
 ];
 
 /// What stands between a client and a server.
@@ -106,7 +110,9 @@ impl Obstacle {
             Self::UnknownAuthority => {
                 "if it is the server that you mean, name the certificate of the authority that signed its own: --ca FILE"
             }
-            Self::OtherName => "ask it by a name that its certificate holds: --server https://NAME:PORT",
+            Self::OtherName => {
+                "ask it by a name that its certificate holds: --server https://NAME:PORT (`health` takes --tls-name NAME)"
+            }
             Self::OutOfDate => {
                 "replace the certificate of the server, which needs no restart, or put the clock of this machine right"
             }
@@ -114,8 +120,8 @@ impl Obstacle {
                 "show a certificate of an authority that the server trusts: --client-cert FILE --client-key FILE"
             }
             Self::BrokeOff => {
-                "ask again; where it ends so every time, the server may want a certificate of its clients: \
-                 --client-cert FILE --client-key FILE"
+                "ask again; where it ends so every time, the server may encrypt (--server https://…), or want a certificate \
+                 of its clients (--client-cert FILE --client-key FILE)"
             }
             Self::Plain => "ask it without encryption, if it is on this machine: --server http://…",
             Self::OtherSpeech => {
