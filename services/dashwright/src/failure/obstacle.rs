@@ -43,13 +43,13 @@ pub(crate) enum Obstacle {
 impl Obstacle {
     /// What an error of the transport tells of it.
     pub(crate) fn of(error: &(dyn Error + 'static)) -> Self {
-        if let Some(error) = find::<rustls::Error>(error) {
-            return Self::of_tls(error);
-        }
-        // An alert that arrives late goes through HTTP/2, which keeps the words alone.
+        // By its words: an alert that arrives late goes through HTTP/2, which keeps nothing else.
         let untrusted = UNTRUSTED.map(|alert| rustls::Error::AlertReceived(alert).to_string());
         if untrusted.contains(&innermost(error).to_string()) {
             return Self::WantsCertificate;
+        }
+        if let Some(error) = find::<rustls::Error>(error) {
+            return Self::of_tls(error);
         }
         let broke_off = |error: &io::Error| {
             matches!(
@@ -80,7 +80,6 @@ impl Obstacle {
                 | Bad::NotValidYetContext { .. } => Self::OutOfDate,
                 _ => Self::UnknownAuthority,
             },
-            rustls::Error::AlertReceived(alert) if UNTRUSTED.contains(alert) => Self::WantsCertificate,
             rustls::Error::InvalidMessage(InvalidMessage::InvalidContentType) => Self::Plain,
             _ => Self::OtherSpeech,
         }
